@@ -6,7 +6,7 @@ Values are in any one unit (Ω here); centre, spread and uncertainty come out in
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,7 +20,8 @@ WINSOR_TO_SD = 1.134  # as printed in the standard; exactly 1.133392655
 CUT = 1.5  # values beyond centre ± CUT * spread are moved to that edge
 
 
-class RobustCentre(NamedTuple):
+@dataclass(frozen=True)
+class RobustCentre:
     """Algorithm A's answer for each row: x*, s*, and how many values stood behind them."""
 
     centre: FloatArray  # x*
