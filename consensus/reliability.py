@@ -1,0 +1,145 @@
+"""The reliability snapshot: slip rates and habits of contributors, learned across designs.
+
+A contributor has two slip rates (a missed contact, an invented one) with Beta posteriors and habits
+(how often a sheet of theirs went through each sheet mistake).  A snapshot is plain data: a chart is
+a pure function of its readings, the snapshot and the settings.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from scipy.special import betaincinv
+
+from consensus.settings import Settings
+
+Plain = dict[str, Any]
+MISTAKES = ("mirrored_pins", "shifted_positions", "wrong_common", "exchanged")
+
+
+@dataclass(frozen=True)
+class ContributorReliability:
+    """Beta posteriors (a, b) of both slip rates, and expected counts of sheets by mistake.
+
+    leads_ohm: mean excess of this contributor's closed readings, Ω: leads that are not zeroed.
+    """
+
+    miss: tuple[float, float]
+    invent: tuple[float, float]
+    sheets: float
+    mistakes: tuple[tuple[str, float], ...] = ()
+    leads_ohm: float = 0.0
+
+    @property
+    def miss_rate(self) -> float:
+        """Posterior mean share of closed or resistive contacts read as open."""
+        return self.miss[0] / sum(self.miss)
+
+    @property
+    def invent_rate(self) -> float:
+        """Posterior mean share of open contacts read as closed or resistive."""
+        return self.invent[0] / sum(self.invent)
+
+    def miss_interval(self, level: float = 0.95) -> tuple[float, float]:
+        """Equal-tailed posterior interval of the missed-contact rate."""
+        return _beta_interval(self.miss, level)
+
+    def invent_interval(self, level: float = 0.95) -> tuple[float, float]:
+        """Equal-tailed posterior interval of the invented-contact rate."""
+        return _beta_interval(self.invent, level)
+
+    def habit(self, mistake: str) -> float:
+        """Expected number of this contributor's sheets that went through `mistake`."""
+        return dict(self.mistakes).get(mistake, 0.0)
+
+    def to_plain(self) -> Plain:
+        return {
+            "miss": list(self.miss),
+            "invent": list(self.invent),
+            "sheets": self.sheets,
+            "mistakes": dict(self.mistakes),
+            "leads_ohm": self.leads_ohm,
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> ContributorReliability:
+        return cls(
+            miss=(float(plain["miss"][0]), float(plain["miss"][1])),
+            invent=(float(plain["invent"][0]), float(plain["invent"][1])),
+            sheets=float(plain["sheets"]),
+            mistakes=tuple((name, float(count)) for name, count in plain["mistakes"].items()),
+            leads_ohm=float(plain.get("leads_ohm", 0.0)),
+        )
+
+
+def _beta_interval(posterior: tuple[float, float], level: float) -> tuple[float, float]:
+    tail = (1 - level) / 2
+    a, b = posterior
+    return float(betaincinv(a, b, tail)), float(betaincinv(a, b, 1 - tail))
+
+
+@dataclass(frozen=True)
+class Reliability:
+    """A snapshot.  miss, invent: population Beta (a, b) for contributors not in it; mistakes, faults:
+    shares of sheets and units by kind; leak, dirty: shares of readings (see `Settings`)."""
+
+    miss: tuple[float, float]
+    invent: tuple[float, float]
+    mistakes: tuple[tuple[str, float], ...]
+    fault_rate: float
+    leak: float
+    dirty: float
+    contributors: dict[str, ContributorReliability] = field(default_factory=dict)
+
+    @classmethod
+    def from_settings(cls, settings: Settings) -> Reliability:
+        """The snapshot before any data: the priors of the settings.
+
+        >>> round(Reliability.from_settings(Settings()).of("nobody").miss_rate, 3)
+        0.03
+        """
+        weight = settings.slip_strength
+        return cls(
+            miss=(settings.miss_rate * weight, (1 - settings.miss_rate) * weight),
+            invent=(settings.invent_rate * weight, (1 - settings.invent_rate) * weight),
+            mistakes=(
+                ("mirrored_pins", settings.mistake_mirrored),
+                ("shifted_positions", settings.mistake_shifted),
+                ("wrong_common", settings.mistake_wrong_common),
+                ("exchanged", settings.mistake_exchanged),
+            ),
+            fault_rate=settings.fault_rate,
+            leak=settings.leak_rate,
+            dirty=settings.dirty_rate,
+        )
+
+    def of(self, contributor: str) -> ContributorReliability:
+        """What is known of a contributor; the population where nothing is."""
+        known = self.contributors.get(contributor)
+        return known or ContributorReliability(miss=self.miss, invent=self.invent, sheets=0.0)
+
+    def to_plain(self) -> Plain:
+        return {
+            "miss": list(self.miss),
+            "invent": list(self.invent),
+            "mistakes": dict(self.mistakes),
+            "fault_rate": self.fault_rate,
+            "leak": self.leak,
+            "dirty": self.dirty,
+            "contributors": {name: one.to_plain() for name, one in sorted(self.contributors.items())},
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> Reliability:
+        return cls(
+            miss=(float(plain["miss"][0]), float(plain["miss"][1])),
+            invent=(float(plain["invent"][0]), float(plain["invent"][1])),
+            mistakes=tuple((name, float(p)) for name, p in plain["mistakes"].items()),
+            fault_rate=float(plain["fault_rate"]),
+            leak=float(plain["leak"]),
+            dirty=float(plain["dirty"]),
+            contributors={
+                name: ContributorReliability.from_plain(one) for name, one in plain["contributors"].items()
+            },
+        )

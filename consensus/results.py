@@ -1,0 +1,349 @@
+"""What the engine gives back: frozen objects with `to_plain()` and `from_plain()`.
+
+Plain forms follow the file contract `benchquorum/agreed/1`; fields beyond it are what a later check
+needs.  No sentence is made here: codes and parameters only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any
+
+from scipy.special import betaincinv
+
+Plain = dict[str, Any]
+P_FLOOR = 1e-6
+
+
+@lru_cache(maxsize=4096)
+def share_interval(agreeing: int, units: int, level: float = 0.95) -> tuple[float, float]:
+    """Two-sided Clopper-Pearson interval of `agreeing` of `units` (Clopper & Pearson 1934).
+
+    >>> [round(x, 4) for x in share_interval(4, 4)]
+    [0.3976, 1.0]
+    """
+    tail = (1 - level) / 2
+    low = 0.0 if agreeing == 0 else float(betaincinv(agreeing, units - agreeing + 1, tail))
+    high = 1.0 if agreeing == units else float(betaincinv(agreeing + 1, units - agreeing, 1 - tail))
+    return low, high
+
+
+def rounded(value: float, digits: int = 6) -> float:
+    """`value` to significant digits, so that stored bytes do not depend on the last bit of a sum."""
+    return float(f"{value:.{digits}g}")
+
+
+@dataclass(frozen=True)
+class OhmFigures:
+    """Resistance of one cell, Ω: robust centre, its standard uncertainty, acceptance range of one new unit.
+
+    spread: standard deviation of ln(reading - lead) of one unit about the centre; values: figures used.
+    """
+
+    typical: float
+    u: float
+    accept: tuple[float, float]
+    spread: float
+    values: int
+
+    def to_plain(self) -> Plain:
+        return {
+            "typical": rounded(self.typical, 5),
+            "u": rounded(self.u, 4),
+            "accept": [rounded(self.accept[0], 5), rounded(self.accept[1], 5)],
+            "spread": rounded(self.spread, 4),
+            "values": self.values,
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> OhmFigures:
+        low, high = plain["accept"]
+        return cls(
+            typical=float(plain["typical"]),
+            u=float(plain["u"]),
+            accept=(float(low), float(high)),
+            spread=float(plain.get("spread", 0.5)),
+            values=int(plain.get("values", 0)),
+        )
+
+
+@dataclass(frozen=True)
+class CellAgreement:
+    """The pattern at one place: a position (or the gap behind it) and an unordered pair of pins.
+
+    states: posterior of (open, closed, resistive), not clipped; levels: posterior of each resistive
+    level as (Ω, probability), their sum is the third state; units and agreeing are independent units.
+    """
+
+    position: str
+    pin: str
+    against: str
+    between: bool
+    state: str | None
+    states: tuple[float, float, float]
+    standing: str
+    units: int
+    agreeing: int
+    contributors: int
+    ohm: OhmFigures | None = None
+    levels: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def p_open(self) -> float:
+        """Posterior probability that the pattern is open here, within [1e-6, 1 - 1e-6]."""
+        return min(max(self.states[0], P_FLOOR), 1 - P_FLOOR)
+
+    def interval(self, level: float = 0.95) -> tuple[float, float]:
+        """Two-sided Clopper-Pearson interval of the share of agreeing units."""
+        return share_interval(self.agreeing, self.units, level)
+
+    def to_plain(self) -> Plain:
+        return {
+            "position": self.position,
+            "between": self.between,
+            "pin": self.pin,
+            "against": self.against,
+            "state": self.state,
+            "p_open": rounded(self.p_open, 8),
+            "p_closed": rounded(self.states[1]),
+            "p_resistive": rounded(self.states[2]),
+            "standing": self.standing,
+            "units": self.units,
+            "agreeing": self.agreeing,
+            "contributors": self.contributors,
+            "agreement": [rounded(bound) for bound in self.interval()],
+            "ohm": None if self.ohm is None else self.ohm.to_plain(),
+            "levels": [[rounded(ohm, 5), rounded(p)] for ohm, p in self.levels],
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> CellAgreement:
+        p_open = float(plain["p_open"])
+        closed = float(plain.get("p_closed", (1 - p_open) * (plain["state"] != "resistive")))
+        return cls(
+            position=plain["position"],
+            pin=plain["pin"],
+            against=plain["against"],
+            between=bool(plain.get("between", False)),
+            state=plain["state"],
+            states=(p_open, closed, float(plain.get("p_resistive", max(0.0, 1 - p_open - closed)))),
+            standing=plain["standing"],
+            units=int(plain["units"]),
+            agreeing=int(plain["agreeing"]),
+            contributors=int(plain["contributors"]),
+            ohm=None if plain.get("ohm") is None else OhmFigures.from_plain(plain["ohm"]),
+            levels=tuple((float(ohm), float(p)) for ohm, p in plain.get("levels", [])),
+        )
+
+
+@dataclass(frozen=True)
+class VariantPattern:
+    """One table of a design.  tells: cells (position, pin, against) that differ from the other tables,
+    the quickest first (by information about the variant per reading)."""
+
+    variant: str
+    share: float
+    submissions: int
+    units: int
+    contributors: int
+    cells: tuple[CellAgreement, ...]
+    tells: tuple[tuple[str, str, str], ...] = ()
+
+    def to_plain(self) -> Plain:
+        return {
+            "variant": self.variant,
+            "share": rounded(self.share),
+            "submissions": self.submissions,
+            "units": self.units,
+            "contributors": self.contributors,
+            "cells": [cell.to_plain() for cell in self.cells],
+            "tells": [{"position": p, "pin": a, "against": b} for p, a, b in self.tells],
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> VariantPattern:
+        return cls(
+            variant=plain["variant"],
+            share=float(plain["share"]),
+            submissions=int(plain["submissions"]),
+            units=int(plain["units"]),
+            contributors=int(plain["contributors"]),
+            cells=tuple(CellAgreement.from_plain(cell) for cell in plain["cells"]),
+            tells=tuple((t["position"], t["pin"], t["against"]) for t in plain.get("tells", [])),
+        )
+
+
+@dataclass(frozen=True)
+class FindingCell:
+    """A reading that the finding leaves unlike the pattern, or that shows it."""
+
+    position: str
+    pin: str
+    against: str
+    between: bool = False
+
+    def to_plain(self) -> Plain:
+        return {
+            "position": self.position,
+            "pin": self.pin,
+            "against": self.against,
+            "between": self.between,
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> FindingCell:
+        between = bool(plain.get("between", False))
+        return cls(plain["position"], plain["pin"], plain.get("against", ""), between)
+
+
+@dataclass(frozen=True)
+class SheetFinding:
+    """Why a sheet fits or doesn't: the likeliest finding, others with p, cells, figures for a sentence.
+
+    params: "detail" (face, lines, out, back, pins, positions, the kind of fault…), "pins", "positions",
+    "fault" (a unit fault besides the mistake), "readings" (compared), "agreeing" (of these, repaired),
+    "agreeing_as_read", "counts" (False: weight zero in the pattern), "ohm" where a fault has a figure,
+    "design" for another design.
+    """
+
+    submission: str
+    design: str
+    variant: str | None
+    finding: str
+    p: float
+    also: tuple[tuple[str, float], ...] = ()
+    cells: tuple[FindingCell, ...] = ()
+    params: Plain = field(default_factory=dict)
+
+    def to_plain(self) -> Plain:
+        return {
+            "submission": self.submission,
+            "design": self.design,
+            "variant": self.variant,
+            "finding": self.finding,
+            "p": rounded(self.p),
+            "also": [{"finding": name, "p": rounded(p)} for name, p in self.also],
+            "cells": [cell.to_plain() for cell in self.cells],
+            "params": self.params,
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> SheetFinding:
+        return cls(
+            submission=plain["submission"],
+            design=plain["design"],
+            variant=plain["variant"],
+            finding=plain["finding"],
+            p=float(plain["p"]),
+            also=tuple((other["finding"], float(other["p"])) for other in plain.get("also", [])),
+            cells=tuple(FindingCell.from_plain(cell) for cell in plain.get("cells", [])),
+            params=dict(plain.get("params", {})),
+        )
+
+
+@dataclass(frozen=True)
+class ReadingModel:
+    """What a check needs to know of readers, meters and contacts; shares are probabilities, figures Ω.
+
+    miss, invent: slip rates of a reader of whom nothing is known; contributors: (name, miss, invent) of
+    those who read this design; contact_ohm, contact_spread: median and ln-spread of closed contacts;
+    mistakes, faults: prior shares by kind.
+    """
+
+    miss: float
+    invent: float
+    leak: float
+    dirty: float
+    misread_level: float
+    contact_ohm: float
+    contact_spread: float
+    level_spread: float
+    contributors: tuple[tuple[str, float, float], ...] = ()
+    mistakes: tuple[tuple[str, float], ...] = ()
+    faults: tuple[tuple[str, float], ...] = ()
+
+    def to_plain(self) -> Plain:
+        return {
+            "miss": rounded(self.miss),
+            "invent": rounded(self.invent),
+            "leak": rounded(self.leak),
+            "dirty": rounded(self.dirty),
+            "misread_level": rounded(self.misread_level),
+            "contact_ohm": rounded(self.contact_ohm, 5),
+            "contact_spread": rounded(self.contact_spread, 5),
+            "level_spread": rounded(self.level_spread, 5),
+            "contributors": {name: [rounded(m), rounded(i)] for name, m, i in self.contributors},
+            "mistakes": {name: rounded(p) for name, p in self.mistakes},
+            "faults": {name: rounded(p) for name, p in self.faults},
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> ReadingModel:
+        readers = plain.get("contributors", {})
+        return cls(
+            miss=float(plain["miss"]),
+            invent=float(plain["invent"]),
+            leak=float(plain["leak"]),
+            dirty=float(plain["dirty"]),
+            misread_level=float(plain["misread_level"]),
+            contact_ohm=float(plain["contact_ohm"]),
+            contact_spread=float(plain["contact_spread"]),
+            level_spread=float(plain["level_spread"]),
+            contributors=tuple((name, float(m), float(i)) for name, (m, i) in readers.items()),
+            mistakes=tuple((name, float(p)) for name, p in plain.get("mistakes", {}).items()),
+            faults=tuple((name, float(p)) for name, p in plain.get("faults", {}).items()),
+        )
+
+
+@dataclass(frozen=True)
+class DesignAgreement:
+    """The agreed pattern of one design; variants largest first, findings in the order of the sheets.
+
+    start_positions: labels of the positions that release the starter, None where not known;
+    statistics: agreement figures of the design (see README.md).
+    """
+
+    design: str
+    positions: tuple[str, ...]
+    pins: tuple[str, ...]
+    common: str | None
+    variants: tuple[VariantPattern, ...]
+    findings: tuple[SheetFinding, ...]
+    model: ReadingModel
+    start_positions: tuple[str, ...] | None = None
+    statistics: Plain = field(default_factory=dict)
+
+    def to_plain(self) -> Plain:
+        """The object of `designs` in the contract; findings are objects of their own (`submissions`)."""
+        return {
+            "design": self.design,
+            "positions": list(self.positions),
+            "pins": list(self.pins),
+            "common": self.common,
+            "start_positions": None if self.start_positions is None else list(self.start_positions),
+            "variants": [variant.to_plain() for variant in self.variants],
+            "model": self.model.to_plain(),
+            "statistics": self.statistics,
+        }
+
+    def findings_plain(self) -> list[Plain]:
+        """The objects of `submissions` in the contract, without their "message"."""
+        return [finding.to_plain() for finding in self.findings]
+
+    @classmethod
+    def from_plain(cls, plain: Plain, submissions: list[Plain] | None = None) -> DesignAgreement:
+        """Read back what `to_plain` made; `submissions`: plain findings, of which this design's are kept."""
+        starts = plain.get("start_positions")
+        mine = [entry for entry in submissions or [] if entry["design"] == plain["design"]]
+        return cls(
+            design=plain["design"],
+            positions=tuple(plain["positions"]),
+            pins=tuple(plain["pins"]),
+            common=plain["common"],
+            variants=tuple(VariantPattern.from_plain(variant) for variant in plain["variants"]),
+            findings=tuple(SheetFinding.from_plain(entry) for entry in mine),
+            model=ReadingModel.from_plain(plain["model"]),
+            start_positions=None if starts is None else tuple(starts),
+            statistics=dict(plain.get("statistics", {})),
+        )

@@ -1,0 +1,77 @@
+"""Documented thresholds and priors of the engine (README.md says where each one comes from)."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+ENGINE_VERSION = "1.0"
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Thresholds of `model.md` and priors of the generative model; shares are probabilities, figures Ω.
+
+    >>> Settings().closed_below_ohm, Settings().with_values(agreed_units=6).agreed_units
+    (20.0, 6)
+    """
+
+    # --- states by the true contact, leads subtracted (Ω)
+    closed_below_ohm: float = 20.0
+    open_above_ohm: float = 100e3
+
+    # --- standing of a cell
+    agreed_units: int = 5
+    agreed_contributors: int = 3
+    agreed_p: float = 0.995
+    provisional_units: int = 2
+    provisional_p: float = 0.95
+    disputed_units: int = 3
+
+    # --- variants and blocks
+    variant_units: int = 4
+    variant_contributors: int = 4
+    block_units: int = 3
+    variant_differs: float = 0.12  # prior share of places in which a second table differs from the first
+    variant_evidence: float = 4.0  # nats that a further table must gain over none
+
+    # --- sheet mistakes and unit faults: prior shares of sheets (units) before data
+    mistake_mirrored: float = 0.07
+    mistake_shifted: float = 0.05
+    mistake_wrong_common: float = 0.04
+    mistake_exchanged: float = 0.03
+    fault_rate: float = 0.06
+    unexplained_rate: float = 0.004
+    mistake_strength: float = 30.0  # sheets that the prior shares are worth
+    habit_strength: float = 8.0  # sheets that the common shares are worth against a contributor's own
+
+    # --- slips: population mean and weight (readings) of the Beta priors, replaced by data
+    miss_rate: float = 0.03
+    invent_rate: float = 0.012
+    slip_strength: float = 25.0
+
+    # --- readings
+    leak_rate: float = 0.04  # open contact that still shows a figure below the meter's limit
+    dirty_rate: float = 0.004  # closed contact that reads as resistive
+    misread_level_rate: float = 0.004  # resistive contact that reads as closed or as another level
+    unit_deviation: float = 0.003  # one place of one good unit that is not as the pattern says
+    level_tolerance: float = 0.03  # readings nearer than this share belong to one resistive level
+    level_spread: float = 0.012  # standard deviation of ln(reading) about its level
+    contact_ohm: float = 0.4  # median contact resistance of a closed contact
+    contact_spread: float = 0.6  # standard deviation of its natural logarithm
+    meter_resolution_ohm: float = 0.1  # step of the lowest range (GUM type B, rectangular)
+    lead_u_ohm: float = 0.05  # standard uncertainty of the lead correction
+    contributor_correlation: float = 0.05  # intraclass correlation of one contributor's units at one place
+
+    # --- inference
+    max_iterations: int = 12
+    tolerance: float = 1e-4
+    joint_units: int = 14  # up to so many units, joint explanations are searched and averaged
+
+    def with_values(self, **values: Any) -> Settings:
+        """A copy with some values replaced."""
+        return replace(self, **values)
+
+    def to_plain(self) -> dict[str, Any]:
+        """JSON-ready; part of a chart's digest."""
+        return asdict(self)
