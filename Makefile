@@ -1,0 +1,46 @@
+# Two commands do everything on a fresh machine: `make demo` and `make test`.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PORT ?= 8000
+export PORT
+
+.PHONY: setup demo serve test bench soak lint screenshots
+
+# Runtime only: what the demo and a server need.
+$(BIN)/.installed: pyproject.toml requirements.lock
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/pip install --quiet --disable-pip-version-check -c requirements.lock -e .
+	touch $@
+
+# With the tools of the tests.
+$(BIN)/.installed-dev: $(BIN)/.installed
+	$(BIN)/pip install --quiet --disable-pip-version-check -c requirements.lock -e '.[dev]'
+	touch $@
+
+setup: $(BIN)/.installed
+
+demo: setup
+	BENCHQUORUM_DEBUG=1 $(BIN)/benchquorum demo
+
+serve: setup
+	$(BIN)/benchquorum serve
+
+lint: $(BIN)/.installed-dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy consensus registry api
+	$(BIN)/lint-imports
+
+test: $(BIN)/.installed-dev lint
+	$(BIN)/python -m tests.run
+
+bench: $(BIN)/.installed-dev
+	$(BIN)/pip install --quiet --disable-pip-version-check -c requirements.lock -e '.[dev,bench]'
+	$(BIN)/pytest -q -s -p no:xdist tests/benchmarks
+
+soak: $(BIN)/.installed-dev
+	BENCHQUORUM_SOAK=1 $(BIN)/pytest -q tests/soak
+
+screenshots: $(BIN)/.installed-dev
+	$(BIN)/python -m tests.journeys.screenshots

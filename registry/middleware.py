@@ -1,0 +1,36 @@
+"""Nobody sees a stack trace, not even where DEBUG is on, as it is in the demo."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+log = logging.getLogger("registry.errors")
+
+
+class PlainErrors:
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        unresolved = response.status_code == 404 and request.resolver_match is None
+        if unresolved and not request.path.startswith("/api/"):
+            return render(request, "404.html", status=404)
+        return response
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        from django.core.exceptions import PermissionDenied, SuspiciousOperation
+        from django.http import Http404
+
+        if isinstance(exception, Http404):
+            return render(request, "404.html", status=404)
+        if isinstance(exception, PermissionDenied):
+            return render(request, "403.html", {"reason": str(exception)}, status=403)
+        if isinstance(exception, SuspiciousOperation):
+            return render(request, "400.html", status=400)
+        log.exception("unexpected error at %s", request.path, exc_info=exception)
+        return render(request, "500.html", status=500)

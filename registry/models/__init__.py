@@ -1,0 +1,60 @@
+"""The data and its constraints; no side effects here (see services)."""
+
+from registry.models.base import PublicObject
+from registry.models.catalogue import (
+    Application,
+    Connector,
+    Design,
+    GearboxFamily,
+    Maker,
+    PartNumber,
+    Pin,
+    Place,
+    Position,
+    PositionAlias,
+    Supersession,
+    part_key,
+)
+from registry.models.charts import ChartRevision, CurrentChart, ReliabilitySnapshot, SheetFinding, Variant
+from registry.models.decisions import AuditEntry, Decision, Dispute, DisputeMessage, Follow, Target
+from registry.models.people import ApiToken, Contributor, LeadResistance, Meter, User, Workshop
+from registry.models.sheets import Reading, Sheet, SheetPicture, SheetVersion, Unit, UnitMatch
+
+__all__ = [
+    "ApiToken",
+    "Application",
+    "AuditEntry",
+    "ChartRevision",
+    "Connector",
+    "Contributor",
+    "CurrentChart",
+    "Decision",
+    "Design",
+    "Dispute",
+    "DisputeMessage",
+    "Follow",
+    "GearboxFamily",
+    "LeadResistance",
+    "Maker",
+    "Meter",
+    "PartNumber",
+    "Pin",
+    "Place",
+    "Position",
+    "PositionAlias",
+    "PublicObject",
+    "Reading",
+    "ReliabilitySnapshot",
+    "Sheet",
+    "SheetFinding",
+    "SheetPicture",
+    "SheetVersion",
+    "Supersession",
+    "Target",
+    "Unit",
+    "UnitMatch",
+    "User",
+    "Variant",
+    "Workshop",
+    "part_key",
+]

@@ -1,0 +1,254 @@
+"""Settings, from the environment.  Every BENCHQUORUM_* name is explained in README.md, § Settings."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import timedelta
+from pathlib import Path
+
+import environ
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+
+env = environ.Env()
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = Path(env.str("BENCHQUORUM_DATA", "") or BASE_DIR / "var").resolve()
+
+DEBUG = env.bool("BENCHQUORUM_DEBUG", False)
+
+
+def _secret_key() -> str:
+    """From the environment; only a demo or a development copy makes and keeps one of its own."""
+    key = env.str("BENCHQUORUM_SECRET_KEY", "")
+    if key:
+        return str(key)
+    kept = DATA_DIR / "secret_key"
+    if not kept.exists():
+        DATA_DIR.mkdir(parents=True, exist_ok=True)
+        kept.touch(mode=0o600)
+        kept.write_text(secrets.token_urlsafe(50))
+    return kept.read_text()
+
+
+SECRET_KEY = _secret_key()
+ALLOWED_HOSTS = env.list("BENCHQUORUM_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("BENCHQUORUM_ORIGINS", default=[])
+BEHIND_TLS = env.bool("BENCHQUORUM_TLS", False)
+
+BENCHQUORUM_ORIGIN = env.str("BENCHQUORUM_ORIGIN", "local")
+BENCHQUORUM_DATA_LICENCE = env.str("BENCHQUORUM_DATA_LICENCE", "CC-BY-SA-4.0")
+BENCHQUORUM_REMOVAL_ADDRESS = env.str("BENCHQUORUM_REMOVAL_ADDRESS", "removal@registry.example")
+BENCHQUORUM_REPLY_DAYS = env.int("BENCHQUORUM_REPLY_DAYS", 7)  # right of reply, and the one moderator's wait
+BENCHQUORUM_UPLOAD_BYTES = env.int("BENCHQUORUM_UPLOAD_BYTES", 10_000_000)
+
+INSTALLED_APPS = [
+    "registry.apps.RegistryConfig",
+    "api.apps.ApiConfig",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django.contrib.humanize",
+    "allauth",
+    "allauth.account",
+    "allauth.mfa",
+    "axes",
+    "csp",
+    "django_filters",
+    "django_htmx",
+    "django_tasks",
+    "django_tasks_db",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "knox",
+    "rest_framework",
+    "template_partials",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "registry.middleware.PlainErrors",
+    "django.middleware.gzip.GZipMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+
+ROOT_URLCONF = "registry.urls"
+WSGI_APPLICATION = "registry.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "registry.pages.context.registry_facts",
+            ],
+        },
+    }
+]
+
+
+def _databases() -> dict[str, dict[str, object]]:
+    url = env.str("DATABASE_URL", "")
+    if url:
+        # PostgreSQL.  Connections are kept: reconnecting costs a queue worker three quarters of its rate.
+        return {"default": {**env.db_url_config(url), "CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}}
+    DATA_DIR.mkdir(parents=True, exist_ok=True)
+    return {
+        "default": {
+            "ENGINE": "django.db.backends.sqlite3",
+            "NAME": DATA_DIR / "benchquorum.sqlite3",
+            "OPTIONS": {
+                # Writers queue up at BEGIN instead of failing at COMMIT.
+                "transaction_mode": "IMMEDIATE",
+                "timeout": 20,
+                "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
+            },
+        }
+    }
+
+
+DATABASES = _databases()
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+# Background work: at once in the embedded default, a durable queue with workers (`benchquorum work`) otherwise.
+TASKS_QUEUE = env.str("BENCHQUORUM_QUEUE", "immediate")
+if TASKS_QUEUE not in ("immediate", "database"):
+    raise ImproperlyConfigured("BENCHQUORUM_QUEUE is neither “immediate” nor “database”.")
+TASKS = {
+    "default": {
+        "BACKEND": "django_tasks.backends.immediate.ImmediateBackend"
+        if TASKS_QUEUE == "immediate"
+        else "django_tasks_db.DatabaseBackend"
+    }
+}
+
+AUTH_USER_MODEL = "registry.User"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "allauth.account.auth_backends.AuthenticationBackend",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_REDIRECT_URL = "front"
+LOGIN_URL = "account_login"
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*", "password2*"]
+ACCOUNT_EMAIL_VERIFICATION = "optional" if DEBUG else "mandatory"
+ACCOUNT_PREVENT_ENUMERATION = True
+ACCOUNT_LOGOUT_ON_GET = False
+ACCOUNT_ADAPTER = "registry.accounts.AccountAdapter"
+MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
+AXES_FAILURE_LIMIT = 8
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_USERNAME_FORM_FIELD = "login"
+AXES_VERBOSE = False
+EMAIL_BACKEND = env.str("BENCHQUORUM_EMAIL_BACKEND", "django.core.mail.backends.console.EmailBackend")
+DEFAULT_FROM_EMAIL = env.str("BENCHQUORUM_FROM", "benchquorum@registry.example")
+
+KNOX_TOKEN_MODEL = "registry.ApiToken"  # noqa: S105  a model's name
+REST_KNOX = {"TOKEN_TTL": timedelta(days=365), "AUTH_HEADER_PREFIX": "Token"}
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "knox.auth.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_THROTTLE_CLASSES": [
+        "rest_framework.throttling.AnonRateThrottle",
+        "rest_framework.throttling.UserRateThrottle",
+    ],
+    "DEFAULT_THROTTLE_RATES": {
+        "anon": env.str("BENCHQUORUM_RATE_GUEST", "600/hour"),
+        "user": env.str("BENCHQUORUM_RATE_ACCOUNT", "3000/hour"),
+    },
+    "DEFAULT_PAGINATION_CLASS": "api.pagination.StablePages",
+    "PAGE_SIZE": 50,
+    "EXCEPTION_HANDLER": "api.errors.problem_details",
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Benchquorum API",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "DESCRIPTION": "Agreed continuity patterns of multi-position lever switches. A chart is evidence, never a certificate.",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+}
+
+LANGUAGE_CODE = "en"
+LANGUAGES = [("en", "English")]
+LOCALE_PATHS = [BASE_DIR / "registry" / "locale"]
+TIME_ZONE = "UTC"
+USE_I18N = True
+USE_TZ = True
+
+STATIC_URL = "/static/"
+STATIC_ROOT = DATA_DIR / "static"
+STATICFILES_DIRS: list[Path] = []
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
+WHITENOISE_USE_FINDERS = True  # no collectstatic step: the wheel's own files are served
+WHITENOISE_AUTOREFRESH = DEBUG
+MEDIA_ROOT = DATA_DIR / "uploads"
+MEDIA_URL = "/uploads/"
+DATA_UPLOAD_MAX_MEMORY_SIZE = BENCHQUORUM_UPLOAD_BYTES
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "object-src": [NONE],
+        "base-uri": [SELF],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    }
+}
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = BEHIND_TLS
+SESSION_COOKIE_HTTPONLY = True
+SECURE_HSTS_SECONDS = 31_536_000 if BEHIND_TLS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = BEHIND_TLS
+if BEHIND_TLS:
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"plain": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
+    "root": {"handlers": ["console"], "level": env.str("BENCHQUORUM_LOG", "WARNING")},
+}

@@ -1,0 +1,16 @@
+"""Addresses.  Every one has a named rule in `registry.permissions` or is open to read."""
+
+from __future__ import annotations
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("registry.pages.urls")),
+    path("account/", include("allauth.urls")),
+    path("api/v1/", include("api.urls")),
+    path("health/", include("registry.pages.health")),
+]
+handler400 = "registry.pages.errors.bad_request"
+handler403 = "registry.pages.errors.forbidden"
+handler404 = "registry.pages.errors.not_found"
+handler500 = "registry.pages.errors.server_error"
