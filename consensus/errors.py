@@ -1,0 +1,11 @@
+"""Errors with a code and advice, so that a caller can show them without parsing text."""
+
+from __future__ import annotations
+
+
+class ConsensusError(ValueError):
+    """Input that the engine can't use.  code: stable word; advice: what to do about it."""
+
+    def __init__(self, code: str, message: str, advice: str) -> None:
+        super().__init__(f"{message} {advice}")
+        self.code, self.message, self.advice = code, message, advice
