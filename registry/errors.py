@@ -1,4 +1,4 @@
-"""The one shape of an error: a code for programs, a sentence and an advice for people, a pointer to the field.
+"""The one shape of an error: a code for programs, a sentence and advice for people, a pointer.
 
 Files, pages, API and commands all show these; `as_dict` is what goes into problem details (RFC 9457).
 """

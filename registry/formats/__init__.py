@@ -1,0 +1,1 @@
+"""Text in, plain rows out, and back: no database, no engine."""
