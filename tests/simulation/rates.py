@@ -1,0 +1,56 @@
+"""How often things go wrong, per kind of world.
+
+The rates of the first four were set by counting the labels of the sample worlds in tests/data/worlds
+(187, 66 and 213 sheets) and the words of the tracker; they are invented worlds, not field data.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+
+@dataclass(frozen=True)
+class Rates:
+    """Shares are probabilities per sheet unless said otherwise."""
+
+    designs: int = 40
+    units: tuple[int, int] = (6, 25)  # units of a design, inclusive
+    contributors: int = 30  # drawn with weights 1 / rank: a few read most sheets
+    second_sheet: float = 0.08  # a unit is read again, mostly by somebody else
+    mirrored: float = 0.075
+    face: float = 0.65  # of the mirrored: whole connector mirrored, else the lines alone
+    shifted: float = 0.06
+    wrong_common: float = 0.04
+    exchanged: float = 0.02
+    faulty: float = 0.06  # per unit, although held good
+    careless: float = 0.25  # of contributors
+    missing: tuple[float, float] = (0.0, 0.5)  # share of readings not taken, uniform per sheet
+    ladder: float = 0.2  # of designs
+    no_common: float = 0.05  # of designs: separate contacts, each with its own two pins
+    variant: float = 0.0  # share of units of a second table
+    block: float = 0.0  # share of units that three accounts made up
+    bare_continuity: float = 0.1  # of contributors: write down that it buzzed
+    leads_unzeroed: float = 0.03  # of contributors: their leads are in every figure
+
+
+TYPICAL = Rates()
+WORLDS: dict[str, Rates] = {
+    "typical": TYPICAL,
+    "messy": replace(TYPICAL, mirrored=0.20, shifted=0.10, careless=0.55, missing=(0.1, 0.56)),
+    "variants": replace(
+        TYPICAL, units=(14, 40), variant=0.3, mirrored=0.05, shifted=0.03, wrong_common=0.025
+    ),
+    "colluding": replace(TYPICAL, units=(8, 25), block=0.3),
+    "few": replace(TYPICAL, units=(2, 6), faulty=0.1, missing=(0.0, 0.35)),
+    "storm": replace(
+        TYPICAL,
+        units=(5, 14),
+        variant=0.25,
+        block=0.2,
+        mirrored=0.15,
+        shifted=0.08,
+        careless=0.45,
+        missing=(0.05, 0.5),
+        faulty=0.08,
+    ),
+}

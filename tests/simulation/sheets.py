@@ -1,0 +1,162 @@
+"""Bench sheets: which leads the reader held where, against what is written down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.random import Generator
+
+from tests.simulation.designs import Design
+from tests.simulation.readers import OPEN_ABOVE, Reader, shown
+from tests.simulation.switches import Switch
+
+Place = tuple[int, int, int]  # position, pin, against: indices into the design
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """kind: as the contract names findings; detail: which of its forms."""
+
+    kind: str
+    detail: str = ""
+    at: int = 0  # first of two exchanged neighbours, the line a lead stayed on, or the shift
+
+
+@dataclass(frozen=True)
+class Written:
+    """One reading: where it is written down, and its text."""
+
+    position: int
+    pin: int
+    against: int
+    text: str
+    sweep: int = 1
+
+
+@dataclass(frozen=True)
+class SimulatedSheet:
+    name: str
+    design: Design
+    switch: Switch
+    reader: Reader
+    mistake: Mistake | None
+    readings: tuple[Written, ...]
+    slips: int  # readings whose state is not that of what the leads touched
+    differs: int  # readings on the other side of open from the variant's table at the written place
+    off: int  # readings of another state, resistive told apart
+    block: bool = False
+    held_good: str = "worked"
+
+
+def true_places(design: Design) -> list[Place]:
+    return [(p, a, b) for p in range(len(design.positions)) for a, b in design.pairs]
+
+
+def written_and_touched(design: Design, mistake: Mistake | None) -> list[tuple[Place, Place]]:
+    """Pairs of (place as written down, place that the leads really touched) for a full sheet."""
+    places = true_places(design)
+    if mistake is None:
+        return [(place, place) for place in places]
+    if mistake.kind == "mirrored_pins":
+        face = _mirror_map(design, mistake.detail)
+        return [((p, face[a], face[b]), (p, a, b)) for p, a, b in places]
+    if mistake.kind == "wrong_common":
+        stuck = mistake.at
+        return [((p, a, b), (p, a, stuck if a != stuck else b)) for p, a, b in places]
+    if mistake.kind == "shifted_positions":
+        return _shifted(design, mistake, places)
+    return _exchanged(design, mistake, places)
+
+
+def _mirror_map(design: Design, detail: str) -> dict[int, int]:
+    """Pin touched: pin written down."""
+    if detail == "face" or design.common is None:
+        return {pin: len(design.pins) - 1 - pin for pin in range(len(design.pins))}
+    lines = design.lines
+    return {design.common: design.common, **dict(zip(lines, reversed(lines), strict=True))}
+
+
+def _shifted(design: Design, mistake: Mistake, places: list[Place]) -> list[tuple[Place, Place]]:
+    last = len(design.positions) - 1
+    out = []
+    for p, a, b in places:
+        touched = p + mistake.at
+        if 0 <= touched <= last or mistake.detail == "end_twice":
+            out.append(((p, a, b), (min(max(touched, 0), last), a, b)))
+    return out
+
+
+def _exchanged(design: Design, mistake: Mistake, places: list[Place]) -> list[tuple[Place, Place]]:
+    if mistake.detail == "positions":
+        swap = {mistake.at: mistake.at + 1, mistake.at + 1: mistake.at}
+        return [((swap.get(p, p), a, b), (p, a, b)) for p, a, b in places]
+    lines = design.lines
+    first, second = lines[mistake.at], lines[mistake.at + 1]
+    swap = {first: second, second: first}
+    return [((p, swap.get(a, a), swap.get(b, b)), (p, a, b)) for p, a, b in places]
+
+
+def make_mistake(design: Design, kind: str, face: float, rng: Generator) -> Mistake:
+    """A mistake of this kind with its details drawn."""
+    if kind == "mirrored_pins":
+        return Mistake(kind, "face" if rng.random() < face else "lines")
+    if kind == "wrong_common":
+        return Mistake(kind, at=int(rng.choice(design.lines)))
+    if kind == "shifted_positions":
+        return Mistake(kind, str(rng.choice(["end_twice", "end_missing"])), int(rng.choice([-1, 1])))
+    detail = str(rng.choice(["pins", "positions"]))
+    count = len(design.lines) if detail == "pins" else len(design.positions)
+    return Mistake("exchanged", detail, int(rng.integers(count - 1)))
+
+
+def state_of(ohm: float) -> str:
+    return "closed" if ohm < 20.0 else "open" if ohm > OPEN_ABOVE else "resistive"
+
+
+def text_state(text: str) -> str:
+    if text in ("OL", "cont"):
+        return "open" if text == "OL" else "closed"
+    return state_of(figure_of(text))
+
+
+def figure_of(text: str) -> float:
+    """Ω of a written figure."""
+    scale = {"k": 1e3, "M": 1e6}.get(text[-1], 1.0)
+    return float(text.rstrip("kM")) * scale
+
+
+def read_sheet(
+    name: str,
+    switch: Switch,
+    reader: Reader,
+    mistake: Mistake | None,
+    missing: float,
+    rng: Generator,
+    block: bool = False,
+    held_good: str = "worked",
+) -> SimulatedSheet:
+    """One go of one reader over one unit; at least one reading is taken."""
+    design = switch.design
+    table = design.tables[switch.variant]
+    column = {frozenset(pair): at for at, pair in enumerate(design.pairs)}
+    plan = written_and_touched(design, mistake)
+    taken = rng.random(len(plan)) >= missing
+    if not taken.any():
+        taken[int(rng.integers(len(plan)))] = True
+    levels = np.unique(table[table > 0])
+    readings, slips, differs, off = [], 0, 0, 0
+    for at in np.flatnonzero(taken):
+        written, touched = plan[at]
+        ohm = switch.resistance(*touched)
+        text = shown(reader, ohm, levels[np.abs(levels - ohm) > 0.1 * levels], rng)
+        readings.append(Written(*written, text))
+        slips += text_state(text) != state_of(ohm)
+        pair = column.get(frozenset(written[1:]))
+        if pair is not None:
+            truth = state_of(np.inf if table[written[0], pair] < 0 else table[written[0], pair])
+            off += text_state(text) != truth
+            differs += (text_state(text) == "open") != (truth == "open")
+    return SimulatedSheet(
+        name, design, switch, reader, mistake, tuple(readings), slips, differs, off, block, held_good
+    )
