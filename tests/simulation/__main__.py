@@ -1,0 +1,61 @@
+"""python -m tests.simulation write|score: make a world of files, or measure the engine on worlds."""
+
+from __future__ import annotations
+
+import argparse
+import time
+from pathlib import Path
+from typing import Any
+
+from tests.simulation.files import engine_input, read_world, world_truth, write_world
+from tests.simulation.rates import WORLDS
+from tests.simulation.scores import Tally, score_agreed
+from tests.simulation.worlds import make_world
+
+
+def agreed_plain(designs: list[Any]) -> dict[str, Any]:
+    """The engine's answer in the plain form of the contract."""
+    from consensus import Settings, agree
+
+    _, agreements = agree(designs, Settings())
+    return {
+        "designs": [agreement.to_plain() for agreement in agreements],
+        "submissions": [finding for agreement in agreements for finding in agreement.findings_plain()],
+    }
+
+
+def score_worlds(kind: str, seeds: list[int], designs: int | None) -> Tally:
+    total = Tally()
+    for seed in seeds:
+        world = make_world(kind, seed, designs)
+        total.merge(score_agreed(agreed_plain(engine_input(world)), world_truth(world)))
+    return total
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(prog="python -m tests.simulation", description=__doc__)
+    commands = parser.add_subparsers(dest="command", required=True)
+    for name in ("write", "score"):
+        command = commands.add_parser(name)
+        command.add_argument("--world", default="typical", choices=[*WORLDS, "all"])
+        command.add_argument("--seed", type=int, default=1, help="first seed")
+        command.add_argument("--designs", type=int, default=None)
+        command.add_argument("--seeds", type=int, default=1, help="number of seeds")
+        command.add_argument("--folder", type=Path, help="write there, or score what is stored there")
+    given = parser.parse_args()
+    seeds = list(range(given.seed, given.seed + given.seeds))
+    if given.command == "write":
+        write_world(make_world(given.world, given.seed, given.designs), given.folder)
+        return
+    if given.folder:
+        designs, truth = read_world(given.folder)
+        print("\n".join(score_agreed(agreed_plain(designs), truth).rows()))
+        return
+    for kind in list(WORLDS) if given.world == "all" else [given.world]:
+        started = time.perf_counter()
+        rows = score_worlds(kind, seeds, given.designs).rows()
+        print(f"== {kind}, seeds {seeds}, {time.perf_counter() - started:.1f} s", *rows, sep="\n")
+
+
+if __name__ == "__main__":
+    main()
