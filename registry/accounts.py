@@ -10,7 +10,7 @@ from django.http import HttpRequest
 from registry.models import Contributor, User
 
 
-class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]
+class AccountAdapter(DefaultAccountAdapter):
     def save_user(self, request: HttpRequest, user: User, form: Any, commit: bool = True) -> User:
         user = super().save_user(request, user, form, commit)
         if commit:

@@ -94,7 +94,7 @@ class DecisionState(models.TextChoices):
 
 
 class Decision(PublicObject):
-    """An event with an inverse.  In force: laid over the data when a chart is computed; nothing is rewritten."""
+    """An event with an inverse.  In force: laid over the data of a chart; nothing is rewritten."""
 
     Kind = DecisionKind
     State = DecisionState

@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 from django.contrib.auth.base_user import BaseUserManager
 from django.contrib.auth.models import AbstractUser
 from django.db import models
+from django.db.models.functions import Lower
 from knox.models import AbstractAuthToken
 
 from registry.models.base import PublicObject
@@ -27,7 +28,7 @@ class UserManager(BaseUserManager["User"]):
         return self.create_user(email, password, is_staff=True, is_superuser=True, **fields)
 
 
-class User(AbstractUser):
+class User(AbstractUser):  # type: ignore[django-manager-missing]
     username = None  # type: ignore[assignment]
     email = models.EmailField(unique=True)
     uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
@@ -42,7 +43,7 @@ class User(AbstractUser):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(models.functions.Lower("email"), name="user_email_any_case_once"),
+            models.UniqueConstraint(Lower("email"), name="user_email_any_case_once"),
             models.CheckConstraint(
                 condition=models.Q(distance_unit__in=["km", "mi"]), name="user_distance_unit_known"
             ),
@@ -75,7 +76,7 @@ class Contributor(PublicObject):
     workshop = models.ForeignKey(
         Workshop, null=True, blank=True, on_delete=models.SET_NULL, related_name="contributors"
     )
-    import_name = models.CharField(max_length=200, null=True, blank=True, unique=True)  # noqa: DJ001  as a file named them
+    import_name = models.CharField(max_length=200, null=True, blank=True, unique=True)
 
     def __str__(self) -> str:
         return self.pseudonym

@@ -12,7 +12,7 @@ from registry.models.people import Contributor, Meter, User
 
 
 class Unit(PublicObject):
-    """A physical switch as its contributor knows it; two people's words make two of them one (`UnitMatch`)."""
+    """A physical switch as its contributor knows it; two people's words make two of them one."""
 
     contributor = models.ForeignKey(Contributor, on_delete=models.PROTECT, related_name="units")
     design = models.ForeignKey(Design, on_delete=models.PROTECT, related_name="units")

@@ -1,0 +1,35 @@
+"""Accounts and the contributors behind them."""
+
+from __future__ import annotations
+
+from django.db import transaction
+
+from registry.models import Contributor, User, Workshop
+from registry.permissions import require
+from registry.services.audit import record
+
+
+def contributor_of(user: User) -> Contributor:
+    """The pseudonym under which this account's readings are published; made at first need."""
+    contributor, _ = Contributor.objects.get_or_create(user=user)
+    return contributor
+
+
+@transaction.atomic
+def workshop_join(*, by: User, name: str) -> Contributor:
+    """Say where one works: colleagues count as one voice where independence matters."""
+    require(by, "submit")
+    contributor = contributor_of(by)
+    contributor.workshop = Workshop.objects.get_or_create(name=name.strip())[0] if name.strip() else None
+    contributor.save(update_fields=["workshop"])
+    record(by=by, action="workshop_join", target_kind="contributor", target_uuid=contributor.uuid)
+    return contributor
+
+
+@transaction.atomic
+def account_erase(*, by: User) -> None:
+    """Delete the account; readings stay under the pseudonym, which no longer leads to a person."""
+    contributor = contributor_of(by)
+    record(by=by, action="account_erase", target_kind="contributor", target_uuid=contributor.uuid)
+    contributor.meters.all().update(name="meter")
+    by.delete()
