@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from registry.errors import RegistryError
 from registry.formats.reading import ReadingKind
-from registry.formats.tidy_rows import ErrorList, FieldCodes
+from registry.formats.tidy_fields import ErrorList, FieldCodes
 from registry.formats.tidy_table import FloatArray, IntArray, TidyTable
 from registry.translation import gettext as _
 from registry.translation import ngettext

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +13,10 @@ from registry.errors import RegistryError, RegistryErrors
 from registry.formats.reading import Reading, parse_reading
 from registry.formats.tidy_checks import check_rows, lead_warnings
 from registry.formats.tidy_columns import COLUMNS
-from registry.formats.tidy_rows import BAD, ErrorList, FieldCodes, RowReader
+from registry.formats.tidy_fields import BAD, ErrorList, FieldCodes
+from registry.formats.tidy_rows import RowReader
 from registry.formats.tidy_table import IntArray, TidySheet, TidyTable
-from registry.formats.tidy_text import Progress, TextLines, read_bytes
+from registry.formats.tidy_text import Progress, TidyText, read_bytes
 from registry.translation import gettext as _
 from registry.translation import ngettext
 
@@ -27,12 +28,12 @@ def read_tidy(source: Path | bytes, progress: Progress | None = None) -> TidyTab
 
     source: a path, or the file's bytes; progress: is told the share read so far (0 to 1).
     """
-    lines = TextLines(source if isinstance(source, bytes) else read_bytes(source), progress)
+    text = TidyText(source if isinstance(source, bytes) else read_bytes(source), progress)
     errors = ErrorList()
-    rows = RowReader(lines, errors)
+    rows = RowReader(text, errors)
     codes = _field_codes()
-    chunks = [_code_chunk(rows, codes, errors, lines, *chunk) for chunk in rows.chunks()]
-    for number, error in lines.bad.items():
+    chunks = [_code_chunk(rows, codes, errors, *chunk) for chunk in rows.chunks()]
+    for number, error in text.bad.items():
         errors.add(error, number)
     columns = (
         {name: np.concatenate([chunk[name] for chunk in chunks]) for name in chunks[0]} if chunks else {}
@@ -71,27 +72,26 @@ def _code_chunk(
     rows: RowReader,
     codes: dict[str, FieldCodes],
     errors: ErrorList,
-    lines: TextLines,
     numbers: IntArray,
-    chunk: list[list[str]],
+    fields: Sequence[Sequence[str]],
 ) -> dict[str, IntArray]:
     """The chunk's columns as codes; rows that can't be read go to `errors` and are left out."""
-    fields = list(zip(*chunk, strict=True))
     coded: dict[str, IntArray] = {}
     for column in COLUMNS:
         look_up = codes[column.name].__getitem__
         place = rows.header.places.get(column.name)
         if place is None:
-            coded[column.name] = np.full(len(chunk), look_up(_DEFAULT_TEXT), dtype=np.int32)
+            coded[column.name] = np.full(len(numbers), look_up(_DEFAULT_TEXT), dtype=np.int32)
         else:
-            coded[column.name] = np.fromiter(map(look_up, fields[place]), dtype=np.int32, count=len(chunk))
+            coded[column.name] = np.fromiter(map(look_up, fields[place]), dtype=np.int32, count=len(numbers))
     coded["line"] = numbers
-    bad = np.zeros(len(chunk), dtype=bool)
+    bad = np.zeros(len(numbers), dtype=bool)
     for column in COLUMNS:
         bad |= coded[column.name] == BAD
     for row in np.flatnonzero(bad):
-        if int(numbers[row]) not in lines.bad and any(field.strip() for field in chunk[row]):
-            _add_row_errors(chunk[row], rows.header.places, codes, errors, int(numbers[row]))
+        texts = [field[int(row)] for field in fields]
+        if any(field.strip() for field in texts):
+            _add_row_errors(texts, rows.header.places, codes, errors, int(numbers[row]))
     return {name: values[~bad] for name, values in coded.items()} if bad.any() else coded
 
 

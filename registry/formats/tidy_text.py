@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import codecs
 import io
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
+
+import numpy as np
 
 from registry.errors import RegistryError, RegistryErrors, pointer
 from registry.translation import gettext as _
@@ -32,18 +35,21 @@ def read_bytes(path: Path) -> bytes:
     raise RegistryErrors([RegistryError("file_unreadable", reason.format(path=path), _("Check the name."))])
 
 
-class TextLines:
-    """Iterates over the lines of a file's bytes; collects what is wrong with them.
+class TidyText:
+    """The lines of a file's bytes, and what is wrong with them.
 
-    bad: line number → error.  A line that can't be used is given as an empty one: line numbers stay right.
+    bad: line number → error; such a line is given as an empty one, so that line numbers stay right.
+    plain: the bytes where nothing is wrong and no quote is in them, lines ended by `\n`; otherwise None.
     """
 
     def __init__(self, data: bytes, progress: Progress | None = None) -> None:
         self.bad: dict[int, RegistryError] = {}
         self._size, self._progress = max(len(data), 1), progress
         self._raw = io.BytesIO(_checked(data))
+        self._has_long_lines = _longest_line(data) > LONGEST_LINE
         if b"\0" in data or not _is_utf8(data):
             self._find_stray_bytes(data)
+        self.plain = None if self.bad or self._has_long_lines else _plain(data)
 
     def _find_stray_bytes(self, data: bytes) -> None:
         for number, line in enumerate(re.split(rb"\r\n|\r|\n", data), 1):
@@ -62,8 +68,22 @@ class TextLines:
     def _refuse(self, number: int, code: str, message: str, advice: str) -> None:
         self.bad[number] = RegistryError(code, message, advice, field=pointer("lines", number), line=number)
 
-    def __iter__(self) -> Iterator[str]:
+    def lines(self) -> Iterator[str]:
         text = io.TextIOWrapper(self._raw, encoding="utf-8-sig", errors="replace", newline="")
+        return self._watched(text) if self.bad or self._has_long_lines else text
+
+    def blocks(self, skip: int, size: int) -> Iterator[tuple[int, bytes]]:
+        """`plain` in blocks of `size` lines: how many lines stand before it, and the block."""
+        data = self.plain or b""
+        ends = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord("\n")) + 1
+        for start in range(skip, len(ends), size):
+            begin = ends[start - 1] if start else 0
+            stop = ends[min(start + size, len(ends)) - 1]
+            if self._progress is not None:
+                self._progress(begin / self._size)
+            yield start, data[begin:stop]
+
+    def _watched(self, text: io.TextIOWrapper) -> Iterator[str]:
         for number, line in enumerate(text, 1):
             if len(line) > LONGEST_LINE:
                 self._refuse(
@@ -100,6 +120,21 @@ def _checked(data: bytes) -> bytes:
             [RegistryError("file_empty", _("The file is empty."), _("It needs a header row and readings."))]
         )
     return data
+
+
+def _plain(data: bytes) -> bytes | None:
+    data = data.removeprefix(codecs.BOM_UTF8)
+    if b"\r" in data:
+        data = data.replace(b"\r\n", b"\n")
+    if b'"' in data or b"\r" in data:
+        return None
+    return data if data.endswith(b"\n") else data + b"\n"
+
+
+def _longest_line(data: bytes) -> int:
+    """In bytes, at least as many as characters; without a loop over the lines."""
+    ends = np.flatnonzero(np.frombuffer(data, dtype=np.uint8) == ord("\n"))
+    return int(np.diff(ends, prepend=-1, append=len(data)).max())
 
 
 def _is_utf8(data: bytes) -> bool:
