@@ -1,0 +1,115 @@
+"""A sheet's versions: appended with their readings, never changed afterwards."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Any
+
+from registry.models import Meter, Reading, Sheet, SheetVersion, User
+from registry.services.places import places_for
+from registry.services.sheet_body import ReadingTyped, SheetBody
+
+
+def version_add(
+    *,
+    sheet: Sheet,
+    body: SheetBody,
+    made_by: User | None,
+    meter: Meter | None,
+    reason: str = "",
+    earlier: SheetVersion | None = None,
+    pattern_shown: bool = False,
+) -> SheetVersion:
+    """Append a version with its readings; what changed after the pattern was seen is no first pass."""
+    readings = _as_passes(body.readings, earlier, pattern_shown)
+    if earlier is not None:
+        SheetVersion.objects.filter(pk=earlier.pk).update(is_current=False)
+    version = SheetVersion.objects.create(
+        sheet=sheet,
+        number=1 if earlier is None else earlier.number + 1,
+        made_by=made_by,
+        reason=reason,
+        pattern_shown=pattern_shown,
+        purpose=body.purpose,
+        held_good=body.held_good,
+        source_class=body.source_class,
+        read_at=body.read_at,
+        read_on=body.read_on,
+        distance_km=body.distance_km,
+        meter=meter,
+        units_claimed=body.units_claimed,
+        note=body.note,
+        digest=version_digest(sheet, body, readings),
+    )
+    places = places_for([typed.place for typed in readings])
+    Reading.objects.bulk_create(
+        Reading(
+            version=version,
+            place_id=places[typed.place],
+            sweep=typed.sweep,
+            turned=typed.turned,
+            as_typed=typed.as_typed,
+            kind=typed.reading.kind.name.lower(),
+            low_ohm=typed.reading.low,
+            high_ohm=typed.reading.high,
+            limit_ohm=body.meter.limit_ohm,
+            lead_ohm=body.meter.lead_ohm,
+            first_pass=typed.first_pass,
+        )
+        for typed in readings
+    )
+    return version
+
+
+def _as_passes(
+    readings: tuple[ReadingTyped, ...], earlier: SheetVersion | None, pattern_shown: bool
+) -> list[ReadingTyped]:
+    if earlier is None:
+        return list(readings)
+    before = {
+        (r.place.position_id, r.place.between, r.place.pin_a_id, r.place.pin_b_id, r.sweep): r
+        for r in earlier.readings.select_related("place")
+    }
+    result = []
+    for typed in readings:
+        old = before.get((*typed.place, typed.sweep))
+        unchanged = old is not None and old.as_typed == typed.as_typed and old.turned == typed.turned
+        first = old.first_pass if old is not None and unchanged else not pattern_shown
+        result.append(ReadingTyped(**{**typed.__dict__, "first_pass": first and typed.first_pass}))
+    return result
+
+
+def version_digest(sheet: Sheet, body: SheetBody, readings: list[ReadingTyped]) -> str:
+    head = (
+        str(sheet.uuid),
+        body.purpose,
+        body.held_good,
+        body.source_class,
+        body.read_at,
+        body.units_claimed,
+    )
+    rows = [
+        (
+            typed.position.label,
+            typed.between,
+            typed.pin.label,
+            typed.against.label,
+            typed.sweep,
+            typed.as_typed,
+            int(typed.reading.kind),
+            typed.reading.low,
+            typed.reading.high,
+            body.meter.limit_ohm,
+            body.meter.lead_ohm,
+            typed.first_pass,
+        )
+        for typed in readings
+    ]
+    return evidence_digest(head, rows)
+
+
+def evidence_digest(head: tuple[Any, ...], rows: list[tuple[Any, ...]]) -> str:
+    """SHA-256 of all that may shape a chart, in ids and labels that mean the same in every registry."""
+    rows = sorted(rows, key=lambda row: (row[:5], row[5]))
+    return hashlib.sha256(json.dumps([head, rows]).encode()).hexdigest()

@@ -1,0 +1,230 @@
+"""Bench sheets are sent, amended, withdrawn and brought back.  Nothing typed is ever overwritten."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from registry.errors import RegistryError, RegistryErrors
+from registry.models import (
+    Contributor,
+    Design,
+    LeadResistance,
+    Meter,
+    PartNumber,
+    Sheet,
+    SheetVersion,
+    Unit,
+    User,
+    part_key,
+)
+from registry.permissions import require
+from registry.services.accounts import contributor_of
+from registry.services.audit import record
+from registry.services.sheet_body import MeterUsed, SheetBody, read_body
+from registry.services.sheet_versions import version_add
+from registry.tasks import refresh_chart
+from registry.translation import gettext as _
+
+
+def sheet_submit(*, by: User, body: Any) -> Sheet:
+    """Store a sheet and queue its design for a new chart; the same client id again gives the first answer.
+
+    Raises RegistryErrors with every fault of the body; PermissionDenied.
+    """
+    require(by, "submit")
+    sheet_body = read_body(body)
+    if not sheet_body.measured_it_myself:
+        raise RegistryErrors(
+            [
+                RegistryError(
+                    "not_measured",
+                    _("A sheet needs your word that you measured this unit yourself."),
+                    _("Say so on the sheet; published manuals and others' charts can't be entered."),
+                    field="/measured_it_myself",
+                )
+            ]
+        )
+    contributor = contributor_of(by)
+    try:
+        with transaction.atomic():
+            return _replayed(contributor, sheet_body) or _store(by, contributor, sheet_body)
+    except IntegrityError:  # the same sheet arrived twice at the same moment: the other one was stored
+        stored = _replayed(contributor, sheet_body)
+        if stored is None:
+            raise
+        return stored
+
+
+def _replayed(contributor: Contributor, body: SheetBody) -> Sheet | None:
+    stored = Sheet.objects.filter(contributor=contributor, client_id=body.client_id).first()
+    if stored is not None and stored.body_digest != body.digest:
+        raise RegistryErrors(
+            [
+                RegistryError(
+                    "client_id_used",
+                    _("A sheet with this id was sent already, with other readings."),
+                    _("Amend that sheet, or send this one under an id of its own."),
+                    field="/client_id",
+                )
+            ]
+        )
+    return stored
+
+
+def _store(by: User, contributor: Contributor, body: SheetBody) -> Sheet:
+    unit = _unit(contributor, body)
+    name = body.name or f"sheet-{body.client_id}"
+    if Sheet.objects.filter(contributor=contributor, name=name).exists():
+        raise RegistryErrors(
+            [
+                RegistryError(
+                    "sheet_name_used",
+                    _("You have a sheet named “{name}” already.").format(name=name),
+                    _("Give this one another name, or amend that one."),
+                    field="/name",
+                )
+            ]
+        )
+    sheet = Sheet.objects.create(
+        design=body.design,
+        unit=unit,
+        contributor=contributor,
+        name=name,
+        client_id=body.client_id,
+        body_digest=body.digest,
+        rereads=_reread(contributor, body),
+        licence=settings.BENCHQUORUM_DATA_LICENCE,
+        measured_it_myself=True,
+    )
+    version_add(sheet=sheet, body=body, made_by=by, meter=_meter(contributor, body.meter, body))
+    record(by=by, action="sheet_submit", target_kind="sheet", target_uuid=sheet.uuid)
+    queue_refresh(body.design)
+    return sheet
+
+
+@transaction.atomic
+def sheet_amend(*, by: User, sheet: Sheet, on_version: int, body: Any, reason: str) -> SheetVersion:
+    """A new version of a sheet; the old ones stay.  on_version: the version that was on the screen."""
+    require(by, "amend", sheet)
+    sheet = Sheet.objects.select_for_update().select_related("design", "contributor").get(pk=sheet.pk)
+    current = sheet.versions.get(is_current=True)
+    if current.number != on_version:
+        raise RegistryErrors(
+            [
+                RegistryError(
+                    "version_stale",
+                    _("This sheet was changed in the meantime: version {n} is newer than yours.").format(
+                        n=current.number
+                    ),
+                    _("Look at it and make your change again; nothing was overwritten."),
+                    field="/on_version",
+                )
+            ]
+        )
+    sheet_body = read_body(body, design=sheet.design)
+    if not reason.strip():
+        raise RegistryErrors(
+            [RegistryError("value_missing", _("This is empty."), _("Say what was wrong."), field="/reason")]
+        )
+    seen = pattern_seen(sheet)
+    version = version_add(
+        sheet=sheet,
+        body=sheet_body,
+        made_by=by,
+        meter=_meter(sheet.contributor, sheet_body.meter, sheet_body) or current.meter,
+        reason=reason.strip()[:300],
+        earlier=current,
+        pattern_shown=seen,
+    )
+    record(by=by, action="sheet_amend", target_kind="sheet", target_uuid=sheet.uuid, version=version.number)
+    queue_refresh(sheet.design)
+    return version
+
+
+@transaction.atomic
+def sheet_withdraw(*, by: User, sheet: Sheet, reason: str) -> None:
+    """Take a sheet out of the consensus; it stays readable to its contributor and can be brought back."""
+    require(by, "withdraw", sheet)
+    sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)
+    if sheet.withdrawn_at is None:
+        sheet.withdrawn_at = timezone.now()
+        sheet.save(update_fields=["withdrawn_at"])
+        record(by=by, action="sheet_withdraw", target_kind="sheet", target_uuid=sheet.uuid)
+        queue_refresh(sheet.design)
+
+
+@transaction.atomic
+def sheet_restore(*, by: User, sheet: Sheet) -> None:
+    """Bring back a sheet that its contributor withdrew."""
+    require(by, "withdraw", sheet)
+    sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)
+    if sheet.withdrawn_at is not None:
+        sheet.withdrawn_at = None
+        sheet.save(update_fields=["withdrawn_at"])
+        record(by=by, action="sheet_restore", target_kind="sheet", target_uuid=sheet.uuid)
+        queue_refresh(sheet.design)
+
+
+def queue_refresh(design: Design) -> None:
+    transaction.on_commit(partial(refresh_chart.enqueue, design.pk))
+
+
+def pattern_seen(sheet: Sheet) -> bool:
+    """Whether a pattern by others' units was there to be seen after the sheet had been sent."""
+    return (
+        SheetVersion.objects.filter(sheet__design=sheet.design, purpose=SheetVersion.Purpose.KNOWN_GOOD)
+        .exclude(sheet__contributor=sheet.contributor)
+        .exists()
+    )
+
+
+def _unit(contributor: Contributor, body: SheetBody) -> Unit:
+    unit, _made = Unit.objects.get_or_create(contributor=contributor, design=body.design, key=body.unit_key)
+    for name in ("tag_code", "date_code"):
+        if getattr(body, name):
+            setattr(unit, name, getattr(body, name))
+    if body.part_number:
+        unit.part_number = PartNumber.objects.filter(key=part_key(body.part_number)).first()
+    unit.save()
+    return unit
+
+
+def _meter(contributor: Contributor, used: MeterUsed, body: SheetBody) -> Meter | None:
+    if not used.name:
+        return None
+    meter, _made = Meter.objects.update_or_create(
+        contributor=contributor,
+        name=used.name,
+        defaults={
+            "limit_ohm": used.limit_ohm,
+            "apart_shows": used.apart_shows,
+            "buzzer_limit_ohm": used.buzzer_limit_ohm,
+            "resolution_ohm": used.resolution_ohm,
+        },
+    )
+    day = body.read_on or timezone.localdate()
+    LeadResistance.objects.update_or_create(meter=meter, measured_on=day, defaults={"ohm": used.lead_ohm})
+    return meter
+
+
+def _reread(contributor: Contributor, body: SheetBody) -> Sheet | None:
+    if body.rereads is None:
+        return None
+    earlier = Sheet.objects.filter(contributor=contributor, uuid=body.rereads).first()
+    if earlier is None:
+        raise RegistryErrors(
+            [
+                RegistryError(
+                    "sheet_unknown",
+                    _("You have no sheet with this id."),
+                    _("Give the id of the sheet that you were asked to read again."),
+                    field="/rereads",
+                )
+            ]
+        )
+    return earlier
