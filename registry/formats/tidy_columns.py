@@ -5,19 +5,17 @@ Each parser takes the text of one field and gives its value or raises a `Registr
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from registry.errors import RegistryError
+from registry.formats.labels import parse_label, parse_name
 from registry.formats.reading import DEFAULT_LIMIT_OHM, parse_ohm, parse_reading
 from registry.translation import gettext as _
 
 HIGHEST_STEP = 64
 HIGHEST_SWEEP = 99
-LONGEST_NAME = 200
-LONGEST_LABEL = 40
 HIGHEST_LEAD_OHM = 1000.0
 SOURCE_CLASSES = ("original", "equivalent", "unknown")
 HELD_GOOD = ("new", "worked", "passed_check", "no")
@@ -32,42 +30,6 @@ YES_NO = {
     "1": True,
     "true": True,
 }
-
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
-_SURROGATE = re.compile(r"[\ud800-\udfff]")
-# A spreadsheet runs what begins with = or @, and sums and calls behind + or -; a lone + or - is a position.
-_FORMULA = re.compile(r"[=@＝＠]|[+＋-].*[-+*/^&|!()=@,;:<>\"']", re.DOTALL)
-
-
-def parse_name(text: str, longest: int = LONGEST_NAME) -> str:
-    """A design, submission, unit or contributor: text of one line that no spreadsheet takes for a formula."""
-    name = text.strip()
-    if not name:
-        raise RegistryError("value_missing", _("It is empty."), _("Fill it in."))
-    if len(name) > longest:
-        raise RegistryError(
-            "name_too_long",
-            _("“{start}…” has {length} characters.").format(start=name[:20], length=len(name)),
-            _("Write at most {longest}.").format(longest=longest),
-        )
-    if _CONTROL.search(name) or _SURROGATE.search(name):
-        raise RegistryError(
-            "name_control",
-            _("{text} has characters that can't be shown.").format(text=ascii(name)),
-            _("Write plain text."),
-        )
-    if _FORMULA.match(name):
-        raise RegistryError(
-            "name_formula",
-            _("“{text}” is what a spreadsheet takes for a formula.").format(text=name[:40]),
-            _("Write the name itself, beginning with a letter or a figure."),
-        )
-    return name
-
-
-def parse_label(text: str) -> str:
-    """A pin or a position, as on the connector or the lever: a short name."""
-    return parse_name(text, LONGEST_LABEL)
 
 
 def parse_step(text: str) -> int:

@@ -17,7 +17,10 @@ BoolArray = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class TidySheet:
-    """What the rows of one submission say alike.  design: index into `TidyTable.designs`."""
+    """What the rows of one submission say alike.  design: index into `TidyTable.designs`.
+
+    What stands behind `first_line` is known to the registry only; a file says nothing of it.
+    """
 
     name: str
     design: int
@@ -26,6 +29,10 @@ class TidySheet:
     source_class: str = "unknown"
     held_good: str = "worked"
     first_line: int = 0  # of the file; 0 where there is none
+    workshop: str | None = None
+    read_at: str = "bench"  # bench | connector | harness
+    units_claimed: int = 1  # > 1: a summary sheet
+    bound_variant: str | None = None
 
 
 @dataclass(frozen=True)

@@ -59,6 +59,7 @@ class Design(PublicObject):
     description = models.TextField(blank=True, default="")
     proposed_by = models.ForeignKey(Contributor, null=True, blank=True, on_delete=models.SET_NULL)
     start_known = models.BooleanField(default=False)  # whether `Position.releases_starter` was stated
+    stale = models.BooleanField(default=False, db_index=True)  # evidence changed since the last computation
     edit_number = models.PositiveIntegerField(default=0)  # an edit names the version that it was made on
     replaces = models.ManyToManyField("self", symmetrical=False, blank=True, related_name="replaced_by")
 
@@ -184,7 +185,7 @@ class Place(models.Model):
 
     position = models.ForeignKey(Position, on_delete=models.PROTECT, related_name="places")
     between = models.BooleanField(default=False)
-    pin_a = models.ForeignKey(Pin, on_delete=models.PROTECT, related_name="+")  # the lower order of the two
+    pin_a = models.ForeignKey(Pin, on_delete=models.PROTECT, related_name="+")  # the lower id of the two
     pin_b = models.ForeignKey(Pin, on_delete=models.PROTECT, related_name="+")
 
     class Meta:

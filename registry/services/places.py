@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from registry.models import Place
 
-PlaceKey = tuple[int, bool, int, int]  # position, between, lower pin, higher pin (ids, by connector order)
+PlaceKey = tuple[int, bool, int, int]  # position, between, lower pin, higher pin (ids)
 
 
 def places_for(keys: Iterable[PlaceKey]) -> dict[PlaceKey, int]:

@@ -48,12 +48,12 @@ class ReadingTyped:
 
     @property
     def place(self) -> tuple[int, bool, int, int]:
-        low, high = sorted((self.pin, self.against), key=lambda pin: pin.order)
-        return self.position.pk, self.between, low.pk, high.pk
+        low, high = sorted((self.pin.pk, self.against.pk))
+        return self.position.pk, self.between, low, high
 
     @property
     def turned(self) -> bool:
-        return self.pin.order > self.against.order
+        return self.pin.pk > self.against.pk
 
 
 @dataclass(frozen=True)

@@ -171,6 +171,8 @@ def sheet_restore(*, by: User, sheet: Sheet) -> None:
 
 
 def queue_refresh(design: Design) -> None:
+    """Mark the design in this transaction, so that a killed worker's refresh is seen to be owed."""
+    Design.objects.filter(pk=design.pk).update(stale=True)
     transaction.on_commit(partial(refresh_chart.enqueue, design.pk))
 
 

@@ -1,0 +1,57 @@
+"""Names and labels: of designs, sheets, units, people, pins and positions."""
+
+from __future__ import annotations
+
+import re
+
+from registry.errors import RegistryError
+from registry.translation import gettext as _
+
+LONGEST_NAME = 200
+LONGEST_LABEL = 40
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+_SURROGATE = re.compile(r"[\ud800-\udfff]")
+# A spreadsheet runs what begins with = or @, and sums and calls behind + or -; a lone + or - is a position.
+_FORMULA = re.compile(r"[=@＝＠]|[+＋-].*[-+*/^&|!()=@,;:<>\"']", re.DOTALL)
+_DIGITS = re.compile(r"([0-9]+)")
+
+
+def parse_name(text: str, longest: int = LONGEST_NAME) -> str:
+    """A design, submission, unit or contributor: text of one line that no spreadsheet takes for a formula.
+
+    >>> parse_name(" Sweeper 3, left bench ")
+    'Sweeper 3, left bench'
+    """
+    name = text.strip()
+    if not name:
+        raise RegistryError("value_missing", _("It is empty."), _("Fill it in."))
+    if len(name) > longest:
+        message = _("“{start}…” has {length} characters.").format(start=name[:20], length=len(name))
+        raise RegistryError("name_too_long", message, _("Write at most {longest}.").format(longest=longest))
+    if _CONTROL.search(name) or _SURROGATE.search(name):
+        message = _("{text} has characters that can't be shown.").format(text=ascii(name[:40]))
+        raise RegistryError("name_control", message, _("Write plain text."))
+    if _FORMULA.match(name):
+        message = _("“{text}” is what a spreadsheet takes for a formula.").format(text=name[:40])
+        raise RegistryError(
+            "name_formula", message, _("Write the name itself, beginning with a letter or a figure.")
+        )
+    return name
+
+
+def parse_label(text: str) -> str:
+    """A pin or a position, as on the connector or the lever: a short name."""
+    return parse_name(text, LONGEST_LABEL)
+
+
+def natural_key(label: str) -> tuple[tuple[int, int, str], ...]:
+    """Sorts labels as people do: figures by their value, then letters.
+
+    >>> sorted(["10", "2", "B", "A1"], key=natural_key)
+    ['2', '10', 'A1', 'B']
+    """
+    parts = [part for part in _DIGITS.split(label) if part]
+    return tuple(
+        (0, int(part), part) if _DIGITS.fullmatch(part) else (1, 0, part.casefold()) for part in parts
+    )
