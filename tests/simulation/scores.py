@@ -73,7 +73,7 @@ def _cell_truth(design: Plain, table: list[list[float]]) -> dict[tuple[str, froz
 
 
 def _cells(variant: Plain, truth: dict[tuple[str, frozenset[str]], float]) -> list[tuple[Plain, float]]:
-    """Read cells with their true Ω (-1 = open); places outside the true table (mirrored sheets' own) are left out."""
+    """Read cells with their true Ω (-1 = open); places outside the true table are left out."""
     found = []
     for cell in variant["cells"]:
         key = (cell["position"], frozenset((cell["pin"], cell["against"])))
@@ -88,7 +88,7 @@ def _wrong_share(variant: Plain, design: Plain, table: list[list[float]]) -> flo
 
 
 def _match_tables(chart: Plain, design: Plain, tables: list[Any]) -> dict[int, Plain]:
-    """True table: published variant.  The first table always has one (the nearest), a second only if recovered."""
+    """True table: published variant.  The first always has one (the nearest), a second only if recovered."""
     variants = list(chart["variants"])
     if len(tables) == 1 or len(variants) == 1:
         return {0: variants[0]}
