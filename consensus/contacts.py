@@ -1,0 +1,168 @@
+"""From figures to symbols: what a reading says about the contact behind it.
+
+The alphabet of a design is: open, closed, one symbol per resistive level, and `odd` (resistive, but on
+no level that several units show).  Levels are found once per design, over all its places, because a
+sheet whose numbering is mirrored shows the level of one place at another.  A reading becomes a code,
+and for each contributor and code there is a vector of likelihoods over the alphabet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from consensus.readings import Kind, Readings
+from consensus.settings import Settings
+
+IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
+
+OPEN, CLOSED = 0, 1  # symbols; levels follow, `odd` is the last
+OVER_LIMIT, LEAK, CONTACT, FIRST_LEVEL = range(4)  # codes; then levels, odd, wandering
+CONTACT_SHARE = 0.85  # of invented contacts in a design with resistive levels: read as plainly closed
+WANDER_OPEN = 0.35  # share of an open contact's weight in a reading that wandered into the open
+
+
+@dataclass(frozen=True)
+class Alphabet:
+    """Symbols of one design.  levels: (L,) Ω, ascending; series, parallel: (A, A) symbol of two contacts."""
+
+    levels: FloatArray
+    series: IntArray
+    parallel: IntArray
+    codes: int
+
+    @property
+    def size(self) -> int:
+        """Number of symbols A: open, closed, L levels, odd."""
+        return len(self.levels) + 3
+
+    @property
+    def odd(self) -> int:
+        return len(self.levels) + 2
+
+    @property
+    def odd_code(self) -> int:
+        return FIRST_LEVEL + len(self.levels)
+
+    @property
+    def wander_code(self) -> int:
+        return self.odd_code + 1
+
+
+def contact_ohms(readings: Readings) -> FloatArray:
+    """(n,) Ω of the contact: reading less leads, never below 0; nan for continuity, inf for over-limit."""
+    middle = np.sqrt(np.maximum(readings.low, 0.0) * np.maximum(readings.high, 0.0))
+    middle = np.where(readings.kind == Kind.VALUE, readings.low, middle)
+    ohms = np.maximum(middle - readings.lead, 0.0)
+    ohms = np.where(readings.kind == Kind.CONTINUITY, np.nan, ohms)
+    return np.where(readings.kind == Kind.OVER_LIMIT, np.inf, ohms)
+
+
+def find_levels(ohms: FloatArray, unit: IntArray, settings: Settings) -> FloatArray:
+    """Centres (Ω) of resistive levels that at least two units show; chained in ln(Ω) by the tolerance."""
+    resistive = (ohms >= settings.closed_below_ohm) & (ohms < settings.open_above_ohm)
+    if not resistive.any():
+        return np.empty(0)
+    order = np.argsort(ohms[resistive], kind="stable")
+    figures, who = ohms[resistive][order], unit[resistive][order]
+    start = np.concatenate([[True], np.diff(np.log(figures)) > settings.level_tolerance])
+    cluster = np.cumsum(start) - 1
+    first_unit = who[start][cluster]
+    several = np.bincount(cluster, who != first_unit) > 0
+    centre = np.exp(np.bincount(cluster, np.log(figures)) / np.bincount(cluster))
+    return np.asarray(centre[several])
+
+
+def make_alphabet(levels: FloatArray, settings: Settings) -> Alphabet:
+    """Alphabet of the given levels, with the symbols of two contacts in series and in parallel."""
+    size = len(levels) + 3
+    values = np.concatenate([[np.inf, 0.0], levels, [np.nan]])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        total = values[:, None] + values[None, :]
+        both = 1 / (1 / values[:, None] + 1 / values[None, :])
+    series = _nearest_symbol(total, levels, settings)
+    parallel = _nearest_symbol(both, levels, settings)
+    odd = size - 1
+    series[OPEN, :] = series[:, OPEN] = OPEN
+    series[odd, CLOSED] = series[CLOSED, odd] = odd
+    parallel[CLOSED, :] = parallel[:, CLOSED] = CLOSED
+    parallel[OPEN, :], parallel[:, OPEN] = np.arange(size), np.arange(size)
+    return Alphabet(levels, series, parallel, codes=size + 2)
+
+
+def _nearest_symbol(ohms: FloatArray, levels: FloatArray, settings: Settings) -> IntArray:
+    """Symbol of each figure: its level within twice the tolerance, else odd."""
+    symbol = np.full(ohms.shape, len(levels) + 2, dtype=np.int64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        if len(levels):
+            gap = np.abs(np.log(ohms[..., None]) - np.log(levels))
+            nearest = gap.argmin(axis=-1)
+            close = np.take_along_axis(gap, nearest[..., None], axis=-1)[..., 0] <= settings.level_tolerance
+            symbol = np.where(close, nearest + 2, symbol)
+    symbol = np.where(ohms < settings.closed_below_ohm, CLOSED, symbol)
+    return np.where(ohms >= settings.open_above_ohm, OPEN, symbol)
+
+
+def reading_codes(readings: Readings, ohms: FloatArray, alphabet: Alphabet, settings: Settings) -> IntArray:
+    """(n,) code of each reading: over limit, leak, contact, a level, odd, or wandering."""
+    symbol = _nearest_symbol(ohms, alphabet.levels, settings)
+    codes = symbol + (FIRST_LEVEL - 2)
+    codes[symbol == OPEN] = LEAK
+    codes[(symbol == CLOSED) | np.isnan(ohms)] = CONTACT
+    codes[np.isinf(ohms)] = OVER_LIMIT
+    ranged = readings.kind == Kind.RANGE
+    if ranged.any():
+        low, high = readings.low - readings.lead, readings.high - readings.lead
+        crosses = (low < settings.closed_below_ohm) != (high < settings.closed_below_ohm)
+        codes[ranged & crosses] = alphabet.wander_code
+    return codes
+
+
+def likelihood_table(
+    alphabet: Alphabet, miss: FloatArray, invent: FloatArray, leak: float, dirty: float, settings: Settings
+) -> FloatArray:
+    """(contributors, codes, A) probability of a code given the contact's symbol.
+
+    miss, invent: (contributors,) shares.  A missed contact reads as open; an invented one as closed or, in
+    a design with resistors, now and then as one of its levels.  `dirty`: a closed contact that reads as
+    resistive; `misread_level_rate`: a resistive one that reads as closed or as another figure.
+    """
+    levels, size = len(alphabet.levels), alphabet.size
+    misread = settings.misread_level_rate
+    closed_share = CONTACT_SHARE if levels else 0.95
+    table = np.zeros((len(miss), alphabet.codes, size))
+    figures = slice(FIRST_LEVEL, FIRST_LEVEL + levels + 1)
+    shown, held = 1 - miss, 1 - invent
+    table[:, OVER_LIMIT, OPEN] = held * (1 - leak)
+    table[:, LEAK, OPEN] = held * leak
+    table[:, CONTACT, OPEN] = invent * closed_share
+    table[:, figures, OPEN] = (invent * (1 - closed_share) / (levels + 1))[:, None]
+    table[:, OVER_LIMIT, 1:] = (miss * 0.9)[:, None]
+    table[:, LEAK, 1:] = (miss * 0.1)[:, None] * leak / settings.leak_rate
+    table[:, CONTACT, CLOSED] = shown * (1 - dirty)
+    table[:, figures, CLOSED] = (shown * dirty / (levels + 1))[:, None]
+    table[:, CONTACT, 2:] = (shown * misread / 2)[:, None]
+    table[:, figures, 2:] = (shown * misread / 2 / (levels + 1))[:, None, None]
+    for level in range(levels + 1):
+        table[:, FIRST_LEVEL + level, 2 + level] += shown * (1 - misread)
+    wander = alphabet.wander_code
+    table[:, wander] = (
+        0.01 * (1 - WANDER_OPEN) * table[:, CONTACT] + 0.01 * WANDER_OPEN * table[:, OVER_LIMIT]
+    )
+    return table
+
+
+def censored_likelihood(
+    table: FloatArray, who: IntArray, limit: FloatArray, alphabet: Alphabet
+) -> FloatArray:
+    """(n, A) likelihood of "above the limit" where the meter's limit lies below the open range.
+
+    A level above the limit reads so as surely as an open contact does: right-censored, not open.
+    """
+    rows = table[who, OVER_LIMIT].copy()
+    above = np.zeros((len(who), alphabet.size), dtype=bool)
+    above[:, 2:-1] = alphabet.levels[None, :] > limit[:, None]
+    return np.where(above, rows[:, [OPEN]], rows)

@@ -1,0 +1,257 @@
+"""The rounds of belief propagation on one design, and the problem that they start from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from consensus.contacts import likelihood_table
+from consensus.encoding import Encoded, reading_likelihoods
+from consensus.hypotheses import CONSTANTS, Fault, Mistake, enumerate_hypotheses
+from consensus.inference import (
+    NEGLIGIBLE,
+    Pairs,
+    Problem,
+    crossed_pairs,
+    make_pairs,
+    place_beliefs,
+    predict,
+    single_pairs,
+    source_beliefs,
+    unit_messages,
+    weigh,
+)
+from consensus.reliability import Reliability
+from consensus.settings import Settings
+
+IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+LIGHT_BELOW = 4  # readings; with fewer no mistake or fault can be told
+DEAR_FROM = 3.0  # nats that the best simple explanation must lack before dear ones are computed
+DENSE_LIMIT = 40_000_000  # figures in the message array; larger designs take every sheet as read
+PRIOR_WEIGHT = 6.0  # places that the prior state shares are worth
+FAULT_KINDS = (
+    "line_open",
+    "line_closed",
+    "worn_contact",
+    "bridged_lines",
+    "resistive_common",
+    "detent_shift",
+)
+
+
+@dataclass
+class State:
+    """Where propagation stands.
+
+    messages: (U, V, Q, A) log messages of units to places; share: (V,); prior: (A,) state shares;
+    beliefs: (U, V, sources, A) cavities with constants; pairs with their fit (P, V) log likelihoods and
+    posterior (P, V); log_unit: (U,) log evidence of each unit; rounds: how many were run.
+    """
+
+    messages: FloatArray
+    share: FloatArray
+    prior: FloatArray
+    pairs: Pairs
+    fit: FloatArray
+    posterior: FloatArray
+    log_unit: FloatArray
+    beliefs: FloatArray
+    rounds: int
+
+
+def mistake_shares(
+    mistakes: tuple[Mistake, ...], contributor: str, reliability: Reliability, settings: Settings
+) -> FloatArray:
+    """(M,) prior share of sheets of this contributor that went through each mistake."""
+    of = reliability.of(contributor)
+    common = dict(reliability.mistakes)
+    weight = settings.habit_strength
+    kinds = [mistake.kind for mistake in mistakes]
+    share = np.zeros(len(mistakes))
+    for kind, rate in common.items():
+        own = (weight * rate + of.habit(kind)) / (weight + of.sheets)
+        members = [at for at, found in enumerate(kinds) if found == kind]
+        share[members] = own / max(len(members), 1)
+    share[-1] = settings.unexplained_rate
+    share[0] = max(1 - share[1:].sum(), 0.05)
+    return share / share.sum()
+
+
+def fault_shares(faults: tuple[Fault, ...], rate: float) -> FloatArray:
+    """(F,) prior share of units with each fault: `rate` in all, divided evenly over its kinds."""
+    kinds = [fault.kind for fault in faults]
+    share = np.array([rate / len(FAULT_KINDS) / max(kinds.count(kind), 1) for kind in kinds])
+    share[0] = 1 - share[1:].sum()
+    return share
+
+
+def make_problem(encoded: Encoded, reliability: Reliability, settings: Settings) -> Problem:
+    """The counting sheets of a design under a snapshot."""
+    hypotheses = enumerate_hypotheses(encoded.shape)
+    names = encoded.contributor_names
+    of = [reliability.of(name) for name in names]
+    table = likelihood_table(
+        encoded.alphabet,
+        np.array([one.miss_rate for one in of]),
+        np.array([one.invent_rate for one in of]),
+        reliability.leak,
+        reliability.dirty,
+        settings,
+    )
+    like = reading_likelihoods(encoded, table)
+    shares = np.array([mistake_shares(hypotheses.mistakes, name, reliability, settings) for name in names])
+    kept = encoded.sheet_order
+    sheet_of = np.full(encoded.sheets, -1, dtype=np.int64)
+    sheet_of[kept] = np.arange(len(kept))
+    rows = np.flatnonzero(sheet_of[encoded.sheet] >= 0)
+    rows = rows[np.argsort(sheet_of[encoded.sheet[rows]], kind="stable")]
+    sheet = sheet_of[encoded.sheet[rows]]
+    distinct, unit = np.unique(encoded.unit[kept], return_inverse=True)
+    light = np.bincount(sheet, minlength=len(kept)) < LIGHT_BELOW
+    return Problem(
+        hypotheses=hypotheses,
+        alphabet=encoded.alphabet,
+        places=encoded.shape.places,
+        sheet=sheet,
+        cell=encoded.cell[rows],
+        row=rows,
+        like=like[rows],
+        shifted=like[rows],
+        weight=encoded.weight[rows],
+        unit=unit.astype(np.int64),
+        units=len(distinct),
+        log_mistake=np.log(shares)[encoded.contributor[kept]],
+        log_fault=np.log(fault_shares(hypotheses.faults, reliability.fault_rate)),
+        offset=np.zeros(len(kept), dtype=bool),
+        light=light,
+        strange=encoded.strange[kept],
+        settings=settings,
+    )
+
+
+def first_prior(problem: Problem) -> FloatArray:
+    """(A,) state shares before data."""
+    levels = problem.alphabet.size - 3
+    prior = np.full(problem.alphabet.size, 0.3 / max(levels, 1))
+    prior[[0, 1, -1]] = (0.4, 0.29, 0.01) if levels else (0.55, 0.445, 0.005)
+    return prior / prior.sum()
+
+
+def state_shares(problem: Problem, messages: FloatArray, prior: FloatArray, start: FloatArray) -> FloatArray:
+    """(A,) state shares: beliefs of the places that were read, and the prior as `PRIOR_WEIGHT` places."""
+    total = messages[:, 0].sum(axis=0)
+    belief = np.exp(total - total.max(axis=-1, keepdims=True)) * prior
+    belief /= belief.sum(axis=-1, keepdims=True)
+    read = np.abs(total).max(axis=-1) > 0.1
+    share = belief[read].sum(axis=0) + PRIOR_WEIGHT * start
+    if len(share) > 3:
+        share[2:-1] = 0.5 * share[2:-1] + 0.5 * share[2:-1].mean()
+    return np.asarray(share / share.sum())
+
+
+def ideal_fit(problem: Problem) -> FloatArray:
+    """(N,) log likelihood of each sheet if every reading showed its likeliest symbol."""
+    best = np.log(problem.like.max(axis=1))
+    return np.bincount(problem.sheet, best, problem.sheets)
+
+
+def lacking(problem: Problem, pairs: Pairs, fit: FloatArray, posterior: FloatArray) -> FloatArray:
+    """(N,) nats by which the likeliest explanation of each sheet falls short of an ideal one."""
+    known = np.where(posterior > 0.01, fit, -np.inf).max(axis=1)
+    best = np.full(problem.sheets, -np.inf)
+    np.maximum.at(best, pairs.sheet, known)
+    return ideal_fit(problem) - best
+
+
+def judge(problem: Problem, pairs: Pairs, beliefs: FloatArray, share: FloatArray) -> tuple[FloatArray, ...]:
+    """Fit (P, V), posterior (P, V) and unit evidence (U,) of pairs under (U, V, sources, A) beliefs."""
+    columns = [
+        np.bincount(pairs.pair, np.log(predict(problem, beliefs[:, table], pairs)), len(pairs))
+        for table in range(len(share))
+    ]
+    fit = np.stack(columns, axis=1)
+    posterior, log_unit = weigh(problem, pairs, fit, share)
+    return fit, posterior, log_unit
+
+
+def propagate(
+    problem: Problem,
+    messages: FloatArray | None = None,
+    share: FloatArray | None = None,
+    crossed: bool = True,
+    rounds: int | None = None,
+) -> State:
+    """Rounds until no posterior moves by more than the tolerance.
+
+    The first two rounds weigh simple explanations, the third adds dear ones where something is lacking;
+    in between only pairs that are not negligible are weighed.  With `crossed` a last stage weighs every
+    mistake with every fault for sheets that are still not explained.
+    """
+    settings = problem.settings
+    start = first_prior(problem)
+    prior = start
+    share = np.ones(1) if share is None else share
+    if messages is None:
+        messages = np.zeros((problem.units, len(share), problem.places, problem.alphabet.size))
+    most = settings.max_iterations if rounds is None else rounds
+    pairs = single_pairs(problem, problem.strange)
+    previous: FloatArray | None = None
+    done = 0
+    while True:
+        beliefs = source_beliefs(problem, place_beliefs(messages, prior, settings.variant_differs), prior)
+        fit, posterior, log_unit = judge(problem, pairs, beliefs, share)
+        messages = unit_messages(problem, pairs, posterior, beliefs)
+        prior = state_shares(problem, messages, prior, start)
+        if len(share) > 1:
+            share = table_shares(problem, pairs, posterior)
+        done += 1
+        settled = previous is not None and len(previous) == len(posterior)
+        settled = settled and bool(np.abs(posterior - previous).max() < settings.tolerance)
+        previous = posterior
+        if done >= most:
+            break
+        if done == 2 or (settled and crossed):
+            dear = lacking(problem, pairs, fit, posterior) > DEAR_FROM
+            if done == 2:
+                pairs, previous = single_pairs(problem, dear | problem.strange), None
+            elif dear.any():
+                pairs, previous, crossed = crossed_pairs(problem, dear), None, False
+                most = max(most, done + 3)
+            else:
+                break
+        elif settled:
+            break
+        elif len(pairs) > problem.sheets:
+            pairs, previous = active_pairs(problem, pairs, posterior), None if done == 3 else previous
+    return State(messages, share, prior, pairs, fit, posterior, log_unit, beliefs, done)
+
+
+def active_pairs(problem: Problem, pairs: Pairs, posterior: FloatArray) -> Pairs:
+    """The pairs that are not negligible."""
+    keep = posterior.max(axis=1) > NEGLIGIBLE
+    return make_pairs(problem, pairs.sheet[keep], pairs.hypothesis[keep])
+
+
+def table_shares(problem: Problem, pairs: Pairs, posterior: FloatArray) -> FloatArray:
+    """(V,) shares of units by table, with one unit of prior for each."""
+    by_sheet = np.zeros((problem.sheets, posterior.shape[1]))
+    np.add.at(by_sheet, pairs.sheet, posterior)
+    counts = np.zeros((problem.units, posterior.shape[1]))
+    counts[problem.unit] = by_sheet
+    share = counts.sum(axis=0) + 1
+    return np.asarray(share / share.sum())
+
+
+def final_beliefs(problem: Problem, state: State, differs: float) -> FloatArray:
+    """(V, Q, A) belief of each place of each table, all units together."""
+    return place_beliefs(state.messages, state.prior, differs, apart=False)[0]
+
+
+def places_of(source: IntArray) -> IntArray:
+    """Place index of each source; negative for constants."""
+    return source - CONSTANTS
