@@ -50,8 +50,8 @@ class Design(PublicObject):
     State = DesignState
     Actuation = DesignActuation
 
-    name = models.CharField(max_length=120)
-    key = models.CharField(max_length=120, db_index=True, editable=False)
+    name = models.CharField(max_length=200)
+    key = models.CharField(max_length=200, db_index=True, editable=False)
     maker = models.ForeignKey(Maker, null=True, blank=True, on_delete=models.PROTECT, related_name="designs")
     families = models.ManyToManyField(GearboxFamily, blank=True, related_name="designs")
     state = models.CharField(max_length=10, choices=State, default=State.PROPOSED)
@@ -130,7 +130,7 @@ class Pin(models.Model):
     """A cavity of the connector with its label; row and column as drawn from the stated side."""
 
     connector = models.ForeignKey(Connector, on_delete=models.CASCADE, related_name="pins")
-    label = models.CharField(max_length=20)
+    label = models.CharField(max_length=40)
     order = models.PositiveSmallIntegerField()
     row = models.PositiveSmallIntegerField(default=1)
     column = models.PositiveSmallIntegerField(default=1)

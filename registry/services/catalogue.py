@@ -52,9 +52,9 @@ def design_propose(*, by: User, body: Any) -> Design:
     """A new design from a body of JSON (DEVELOPERS.md, § Bodies); raises RegistryErrors with every fault."""
     require(by, "propose_design")
     fields = Fields(body)
-    name = fields.text("name", longest=120, needed=True)
+    name = fields.text("name", longest=200, needed=True)
     positions, pins = _positions(fields), _pins(fields)
-    common = fields.text("common", longest=20)
+    common = fields.text("common", longest=40)
     if common and common not in [pin.label for pin in pins if not pin.empty]:
         fields.wrong("common", "pin_unknown", _("There is no pin “{pin}”.").format(pin=common))
     if name and Design.objects.filter(key=part_key(name), name__iexact=name).exists():
@@ -167,7 +167,7 @@ def _pins(fields: Fields) -> list[PinDrawn]:
         fields = Fields({"pins": plain}, fields.at, fields.errors)
     found = [
         PinDrawn(
-            label=row.text("label", longest=20, needed=True),
+            label=row.text("label", longest=40, needed=True),
             row=row.whole("row", 1, low=1, high=99),
             column=row.whole("column", n, low=1, high=99),
             empty=row.yes("empty"),

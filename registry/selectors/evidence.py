@@ -1,0 +1,254 @@
+"""The evidence of a design: which sheet versions, by whom, under which decisions.
+
+These are the frozen inputs of a chart.
+
+`design_inputs` names them (JSON-ready; its digest names the chart), `inputs_readings` fetches what they name.
+A chart computed from the same inputs has the same bytes, whatever has happened since.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from typing import Any
+from uuid import UUID
+
+from registry.models import (
+    Decision,
+    Design,
+    Dispute,
+    Pin,
+    Position,
+    Reading,
+    SheetVersion,
+    Target,
+    UnitMatch,
+)
+
+Inputs = dict[str, Any]
+OVERLAYS = (
+    Decision.Kind.SET_ASIDE,
+    Decision.Kind.CORRECT,
+    Decision.Kind.MOVE,
+    Decision.Kind.SPLIT_VARIANT,
+    Decision.Kind.MERGE_VARIANTS,
+    Decision.Kind.SET_ASIDE_ACCOUNT,
+    Decision.Kind.MERGE_DESIGNS,
+)
+CHUNK = 500  # ids a query: SQLite's limit on variables
+
+
+def canonical(plain: Any) -> bytes:
+    """One text for one value: sorted keys, no spaces, UTF-8."""
+    return json.dumps(
+        plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+    ).encode()
+
+
+def digest_of(plain: Any) -> str:
+    return hashlib.sha256(canonical(plain)).hexdigest()
+
+
+def decisions_in_force(kinds: Iterable[str] = OVERLAYS) -> list[Decision]:
+    return list(Decision.objects.filter(state=Decision.State.IN_FORCE, kind__in=list(kinds)).order_by("pk"))
+
+
+class Overlays:
+    """Decisions in force, as they lie over the sheets of a design."""
+
+    def __init__(self, decisions: Iterable[Decision]) -> None:
+        self.set_aside: dict[UUID, Decision] = {}
+        self.accounts_aside: dict[UUID, Decision] = {}
+        self.moved: dict[UUID, Decision] = {}
+        self.corrected: dict[UUID, Decision] = {}
+        self.bound: dict[UUID, Decision] = {}
+        self.merged: dict[UUID, Decision] = {}  # by the design that went into another
+        kinds = {
+            Decision.Kind.SET_ASIDE: self.set_aside,
+            Decision.Kind.SET_ASIDE_ACCOUNT: self.accounts_aside,
+            Decision.Kind.MOVE: self.moved,
+            Decision.Kind.CORRECT: self.corrected,
+            Decision.Kind.MERGE_DESIGNS: self.merged,
+        }
+        for decision in decisions:
+            if decision.kind in kinds:
+                kinds[Decision.Kind(decision.kind)][decision.target_uuid] = decision
+            else:  # a split or a merge binds sheets to a variant
+                for sheet in decision.payload.get("sheets", []):
+                    self.bound[UUID(sheet)] = decision
+
+    def design_of(self, sheet: UUID, design: UUID) -> UUID:
+        """The design that a sheet counts for, after moves and merges."""
+        if sheet in self.moved:
+            design = UUID(self.moved[sheet].payload["design"])
+        passed: set[UUID] = set()
+        while design in self.merged and design not in passed:
+            passed.add(design)
+            design = UUID(self.merged[design].payload["design"])
+        return design
+
+    def is_aside(self, sheet: UUID, contributor: UUID) -> bool:
+        return sheet in self.set_aside or contributor in self.accounts_aside
+
+
+def design_inputs(design: Design, overlays: Overlays | None = None) -> Inputs:
+    """What the chart of a design is computed from now: shape, sheet versions, disputes, decisions."""
+    overlays = overlays or Overlays(decisions_in_force())
+    used: set[str] = set()
+    sheets = []
+    groups = unit_groups(design)
+    for version in _versions(design, overlays):
+        sheet = version.sheet
+        ids = (sheet.uuid, sheet.contributor.uuid)
+        aside = overlays.is_aside(*ids)
+        for decision in (
+            overlays.set_aside.get(ids[0]),
+            overlays.accounts_aside.get(ids[1]),
+            overlays.moved.get(ids[0]),
+            overlays.corrected.get(ids[0]),
+            overlays.bound.get(ids[0]),
+            overlays.merged.get(sheet.design.uuid),
+        ):
+            if decision is not None:
+                used.add(str(decision.uuid))
+        if aside:
+            continue
+        workshop = sheet.contributor.workshop
+        bound, corrected = overlays.bound.get(ids[0]), overlays.corrected.get(ids[0])
+        sheets.append(
+            {
+                "sheet": str(sheet.uuid),
+                "version": version.number,
+                "digest": version.digest,
+                "unit": groups.get(sheet.unit_id, str(sheet.unit.uuid)),
+                "contributor": sheet.contributor.pseudonym,
+                "workshop": None if workshop is None else str(workshop.uuid),
+                "class": version.source_class,
+                "held_good": version.held_good,
+                "read_at": version.read_at,
+                "units_claimed": version.units_claimed,
+                "variant": None if bound is None else bound.payload["variant"],
+                "correction": None if corrected is None else corrected.payload["correction"],
+            }
+        )
+    sheets.sort(key=lambda entry: str(entry["sheet"]))
+    return {
+        "design": design_shape(design),
+        "sheets": sheets,
+        "disputed": disputed_cells(design),
+        "decisions": sorted(used),
+    }
+
+
+def _versions(design: Design, overlays: Overlays) -> Iterator[SheetVersion]:
+    """Current versions of every sheet that counts for the design or was set aside from it."""
+    versions = SheetVersion.objects.filter(is_current=True, sheet__withdrawn_at__isnull=True).select_related(
+        "sheet__contributor__workshop", "sheet__unit", "sheet__design"
+    )
+    designs = {design.uuid} | {
+        source for source in overlays.merged if overlays.design_of(UUID(int=0), source) == design.uuid
+    }
+    own = versions.filter(sheet__design__uuid__in=designs)
+    moved = versions.filter(sheet__uuid__in=list(overlays.moved)) if overlays.moved else versions.none()
+    seen: set[int] = set()
+    for version in [*own, *moved]:
+        here = overlays.design_of(version.sheet.uuid, version.sheet.design.uuid) == design.uuid
+        if here and version.pk not in seen:
+            seen.add(version.pk)
+            yield version
+
+
+def design_shape(design: Design) -> dict[str, Any]:
+    """Positions in detent order, pins in connector order, the common, the start positions."""
+    positions = list(Position.objects.filter(design=design).order_by("step"))
+    pins = [pin.label for pin in Pin.objects.filter(connector__design=design, empty=False).order_by("order")]
+    connector = getattr(design, "connector", None)
+    common = connector.common.label if connector is not None and connector.common is not None else None
+    starts = [p.label for p in positions if p.releases_starter] if design.start_known else None
+    return {
+        "uuid": str(design.uuid),
+        "name": design.name,
+        "positions": [position.label for position in positions],
+        "pins": pins,
+        "common": common,
+        "start_positions": starts,
+    }
+
+
+def disputed_cells(design: Design) -> list[dict[str, Any]]:
+    """Places of the design that somebody disputes now, by label."""
+    disputes = Dispute.objects.filter(
+        target_kind=Target.CELL, target_uuid=design.uuid, state=Dispute.State.OPEN
+    )
+    cells = {json.dumps(cell, sort_keys=True) for cell in disputes.values_list("target_cell", flat=True)}
+    return [json.loads(cell) for cell in sorted(cells)]
+
+
+def unit_groups(design: Design) -> dict[int, str]:
+    """unit id → name of the physical switch, for units that two people say are the same."""
+    words = {
+        (match.unit_id, match.same_as_id, match.said_by_id)
+        for match in UnitMatch.objects.filter(unit__design=design)
+    }
+    if not words:
+        return {}
+    owners = dict(design.units.values_list("pk", "contributor_id"))
+    names = {pk: str(uuid) for pk, uuid in design.units.values_list("pk", "uuid")}
+    parent = {pk: pk for pk in owners}
+
+    def root(unit: int) -> int:
+        while parent[unit] != unit:
+            unit = parent[unit]
+        return unit
+
+    for a, b, _said_by in sorted(words):
+        both = (a, b, owners[a]) in words or (b, a, owners[a]) in words
+        both = both and ((a, b, owners[b]) in words or (b, a, owners[b]) in words)
+        if both:
+            first, second = sorted((root(a), root(b)))
+            parent[second] = first
+    return {pk: names[root(pk)] for pk in owners}
+
+
+READING_FIELDS = (
+    "version__sheet__uuid",
+    "place__position__label",
+    "place__between",
+    "place__pin_a__label",
+    "place__pin_b__label",
+    "turned",
+    "sweep",
+    "kind",
+    "low_ohm",
+    "high_ohm",
+    "limit_ohm",
+    "lead_ohm",
+)
+
+
+def inputs_readings(inputs: Inputs) -> list[tuple[Any, ...]]:
+    """Readings that the inputs name, in the order of their sheets and then of READING_FIELDS.
+
+    Not taken ones and those changed after the pattern was seen are no evidence.
+    """
+    order = {entry["sheet"]: n for n, entry in enumerate(inputs["sheets"])}
+    by_number: dict[int, list[str]] = defaultdict(list)
+    for entry in inputs["sheets"]:
+        by_number[entry["version"]].append(entry["sheet"])
+    rows: list[tuple[Any, ...]] = []
+    for number, sheets in sorted(by_number.items()):
+        for start in range(0, len(sheets), CHUNK):
+            rows += (
+                Reading.objects.filter(
+                    version__number=number,
+                    version__sheet__uuid__in=sheets[start : start + CHUNK],
+                    first_pass=True,
+                )
+                .exclude(kind=Reading.Kind.NOT_TAKEN)
+                .values_list(*READING_FIELDS)
+            )
+    rows = [(str(row[0]), *row[1:]) for row in rows]
+    rows.sort(key=lambda row: (order[row[0]], *row[1:7]))
+    return rows

@@ -1,0 +1,146 @@
+"""Charts: computed from frozen inputs, held where a reader could be hurt, published as numbered revisions."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from registry.bridge import charts as bridge
+from registry.models import ChartRevision, CurrentChart, Design, ReliabilitySnapshot, Sheet, SheetFinding
+from registry.selectors.evidence import Inputs, canonical, design_inputs, digest_of, inputs_readings
+from registry.services.holding import reasons_to_hold
+from registry.services.snapshots import snapshot_in_force
+from registry.services.variant_keys import keys_for
+
+State = ChartRevision.State
+
+
+def chart_refresh(*, design_id: int) -> ChartRevision | None:
+    """Compute the design's chart under the snapshot in force; a new revision only if a reader sees a change.
+
+    Returns the new revision, None where nothing changed.  Two refreshes of one design never overlap: each
+    holds the design's row.
+    """
+    with transaction.atomic():
+        design = Design.objects.select_for_update().get(pk=design_id)
+        snapshot = snapshot_in_force()
+        inputs = frozen_inputs(design, snapshot)
+        Design.objects.filter(pk=design.pk).update(stale=False)
+        latest = design.revisions.exclude(state=State.REFUSED).order_by("-number").first()
+        if latest is not None and latest.digest == digest_of(inputs):
+            return None
+        if latest is None and not inputs["sheets"]:
+            return None
+        content = chart_content(inputs, snapshot)
+        inputs["keys"] = keys_for(design, content)
+        if inputs["keys"]:
+            content = chart_content(inputs, snapshot)
+        if latest is not None and bytes(latest.content) == canonical(content):
+            return None
+        return _add(design, inputs, content, snapshot)
+
+
+def frozen_inputs(design: Design, snapshot: ReliabilitySnapshot) -> Inputs:
+    """All that the chart is a function of; its digest names the chart."""
+    return {
+        **design_inputs(design),
+        "keys": {},
+        "snapshot": snapshot.digest,
+        "settings": bridge.engine_settings(),
+        "engine": bridge.ENGINE_VERSION,
+    }
+
+
+def chart_content(inputs: Inputs, snapshot: ReliabilitySnapshot) -> dict[str, Any]:
+    """The chart as a plain document: no time, no number, no translated text."""
+    return bridge.chart_document(inputs, inputs_readings(inputs), snapshot.content)
+
+
+def _add(
+    design: Design, inputs: Inputs, content: dict[str, Any], snapshot: ReliabilitySnapshot
+) -> ChartRevision:
+    current = CurrentChart.objects.filter(design=design).select_related("revision").first()
+    published = None if current is None else json.loads(bytes(current.revision.content))
+    reasons = [] if published is None else reasons_to_hold(published, content)
+    last = design.revisions.order_by("-number").first()
+    stored = canonical(content)
+    # An older revision that still waits is overtaken by this one.
+    design.revisions.filter(state=State.HELD).update(state=State.REFUSED)
+    revision = ChartRevision.objects.create(
+        design=design,
+        number=1 if last is None else last.number + 1,
+        digest=digest_of(inputs),
+        content=stored,
+        content_sha256=hashlib.sha256(stored).hexdigest(),
+        inputs=inputs,
+        snapshot=snapshot,
+        state=State.HELD if reasons else State.PUBLISHED,
+        held_because=reasons,
+        published_at=None if reasons else timezone.now(),
+    )
+    findings_store(revision, content)
+    if not reasons:
+        show_revision(revision, content)
+    return revision
+
+
+def findings_store(revision: ChartRevision, content: dict[str, Any]) -> None:
+    """What the newest computation says of each sheet, published or held."""
+    entries = {entry["submission"]: entry for entry in content["submissions"]}
+    sheets = Sheet.objects.filter(uuid__in=list(entries)).values_list("pk", "uuid")
+    SheetFinding.objects.filter(revision__design=revision.design).delete()
+    SheetFinding.objects.filter(sheet__in=[pk for pk, _ in sheets]).delete()
+    SheetFinding.objects.bulk_create(
+        SheetFinding(
+            sheet_id=pk,
+            revision=revision,
+            finding=entries[str(uuid)]["finding"],
+            p=entries[str(uuid)]["p"],
+            variant=entries[str(uuid)]["variant"] or "",
+            body=entries[str(uuid)],
+        )
+        for pk, uuid in sheets
+    )
+
+
+WEAKEST_FIRST = ("disputed", "thin", "provisional", "agreed")
+
+
+def show_revision(revision: ChartRevision, content: dict[str, Any]) -> None:
+    """Make this revision the one that readers are shown."""
+    cells = [cell for variant in content["variants"] for cell in variant["cells"]]
+    standings = {cell["standing"] for cell in cells}
+    weakest = next((word for word in WEAKEST_FIRST if word in standings), "unread")
+    CurrentChart.objects.update_or_create(
+        design=revision.design,
+        defaults={
+            "revision": revision,
+            "standing": weakest,
+            "cells": sum(cell["standing"] != "unread" for cell in cells),
+            "cells_agreed": sum(cell["standing"] == "agreed" for cell in cells),
+            "units": sum(variant["units"] for variant in content["variants"]),
+            "contributors": content["contributors"],
+        },
+    )
+
+
+def revision_verify(revision: ChartRevision) -> str:
+    """ "same", "differs", or "other engine" where this engine can't be expected to give the same bytes."""
+    if revision.inputs["engine"] != bridge.ENGINE_VERSION:
+        return "other engine"
+    assert revision.snapshot is not None
+    content = canonical(chart_content(revision.inputs, revision.snapshot))
+    same = content == bytes(revision.content) and digest_of(revision.inputs) == revision.digest
+    return "same" if same else "differs"
+
+
+def refresh_stale() -> int:
+    """Refresh every design that a stopped process left behind; how many there were."""
+    stale = list(Design.objects.filter(stale=True).values_list("pk", flat=True))
+    for design_id in stale:
+        chart_refresh(design_id=design_id)
+    return len(stale)

@@ -1,0 +1,106 @@
+"""Every sheet that counts, as typed, in the tidy form, under the names that it was imported with."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+
+from registry.formats.reading import ReadingKind
+from registry.formats.tidy_writer import TidyRow, write_tidy
+from registry.models import Contributor, Design, Reading, SheetVersion
+from registry.selectors.evidence import Overlays, decisions_in_force, unit_groups
+
+
+def export_tidy() -> Iterator[str]:
+    """The text of the file in pieces; import into an empty registry and export again gives the same bytes.
+
+    Left out: suspects, withdrawn sheets, sheets that a decision in force has set aside.
+    """
+    return write_tidy(_rows())
+
+
+def _rows() -> Iterator[TidyRow]:
+    overlays = Overlays(decisions_in_force())
+    versions = [
+        version
+        for version in SheetVersion.objects.filter(
+            is_current=True,
+            sheet__withdrawn_at__isnull=True,
+            purpose=SheetVersion.Purpose.KNOWN_GOOD,
+        ).select_related("sheet__contributor", "sheet__unit", "sheet__design")
+        if not overlays.is_aside(version.sheet.uuid, version.sheet.contributor.uuid)
+    ]
+    names = _sheet_names(versions)
+    units = _unit_names(versions)
+    by_id = {version.pk: version for version in versions}
+    readings = Reading.objects.filter(version__is_current=True).select_related(
+        "place__position", "place__pin_a", "place__pin_b"
+    )
+    for reading in readings.iterator(chunk_size=5000):
+        version = by_id.get(reading.version_id)
+        if version is None:
+            continue
+        place, sheet = reading.place, version.sheet
+        pin, against = place.pin_a.label, place.pin_b.label
+        yield TidyRow(
+            design=sheet.design.name,
+            submission=names[version.pk],
+            unit=units[version.pk],
+            contributor=_contributor_name(sheet.contributor),
+            step=place.position.step,
+            position=place.position.label,
+            pin=against if reading.turned else pin,
+            against=pin if reading.turned else against,
+            typed=reading.as_typed,
+            kind=ReadingKind[reading.kind.upper()],
+            low=reading.low_ohm,
+            high=reading.high_ohm,
+            sweep=reading.sweep,
+            between=place.between,
+            limit_ohm=reading.limit_ohm,
+            lead_ohm=reading.lead_ohm,
+            source_class=version.source_class,
+            held_good=version.held_good,
+        )
+
+
+def _contributor_name(contributor: Contributor) -> str:
+    return contributor.import_name or contributor.pseudonym
+
+
+def _sheet_names(versions: list[SheetVersion]) -> dict[int, str]:
+    """A name is unique in the file: two people's sheets of one name are told apart by their contributors."""
+    counts = Counter(version.sheet.name for version in versions)
+    return {
+        version.pk: version.sheet.name
+        if counts[version.sheet.name] == 1
+        else f"{version.sheet.name} ({_contributor_name(version.sheet.contributor)})"
+        for version in versions
+    }
+
+
+def _unit_names(versions: list[SheetVersion]) -> dict[int, str]:
+    """In the file design + unit is one switch: matched units share a name, others never do."""
+    groups: dict[int, str] = {}
+    for design in Design.objects.filter(pk__in={version.sheet.design_id for version in versions}):
+        groups.update(unit_groups(design))
+    switch = {
+        version.pk: groups.get(version.sheet.unit_id, str(version.sheet.unit.uuid)) for version in versions
+    }
+    keys: dict[str, str] = {}
+    for version in versions:
+        key = version.sheet.unit.key
+        keys[switch[version.pk]] = min(keys.get(switch[version.pk], key), key)
+    holders: dict[tuple[int, str], set[str]] = defaultdict(set)
+    owners: dict[str, str] = {}
+    for version in versions:
+        name = keys[switch[version.pk]]
+        holders[version.sheet.design_id, name].add(switch[version.pk])
+        owner = _contributor_name(version.sheet.contributor)
+        owners[switch[version.pk]] = min(owners.get(switch[version.pk], owner), owner)
+    names: dict[int, str] = {}
+    for version in versions:
+        name = keys[switch[version.pk]]
+        alone = len(holders[version.sheet.design_id, name]) == 1
+        names[version.pk] = name if alone else f"{name} ({owners[switch[version.pk]]})"
+    return names

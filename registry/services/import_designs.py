@@ -1,0 +1,172 @@
+"""Which designs a file speaks of: known ones, ones to extend, ones to make (proposed, without a drawing)."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from registry.errors import RegistryError
+from registry.formats.labels import natural_key
+from registry.formats.tidy_table import TidyTable
+from registry.models import Connector, Design, Pin, Position, User
+from registry.services.accounts import contributor_of
+from registry.translation import gettext as _
+
+
+@dataclass
+class DesignPlan:
+    """One design of the file: its positions by step, its pins, and what the registry has of it."""
+
+    name: str
+    design: Design | None
+    positions: dict[int, str] = field(default_factory=dict)  # step → label, to be made
+    pins: list[str] = field(default_factory=list)  # to be made
+    common: str | None = None
+    errors: list[RegistryError] = field(default_factory=list)
+    position_ids: dict[str, int] = field(default_factory=dict)  # label or alias → id
+    pin_ids: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def extends(self) -> bool:
+        return self.design is not None and bool(self.positions or self.pins)
+
+    @property
+    def made(self) -> Design:
+        assert self.design is not None
+        return self.design
+
+    def carry_out(self, by: User | None) -> None:
+        """Make what is missing; afterwards every label of the file has an id."""
+        if self.design is None:
+            proposer = None if by is None else contributor_of(by)
+            self.design = Design.objects.create(name=self.name, proposed_by=proposer)
+            Connector.objects.create(design=self.design)
+        connector, _made = Connector.objects.get_or_create(design=self.design)
+        for step, label in sorted(self.positions.items()):
+            row = Position.objects.create(design=self.design, step=step, label=label)
+            self.position_ids[label] = row.pk
+        self._add_pins(connector)
+
+    def _add_pins(self, connector: Connector) -> None:
+        if not self.pins:
+            return
+        for pin in connector.pins.all():  # make room: orders are unique at every moment
+            Pin.objects.filter(pk=pin.pk).update(order=pin.order + 1000)
+        for n, label in enumerate(self.pins):
+            self.pin_ids[label] = Pin.objects.create(connector=connector, label=label, order=2000 + n).pk
+        rows = sorted(connector.pins.all(), key=lambda pin: natural_key(pin.label))
+        for order, pin in enumerate(rows, start=1):
+            Pin.objects.filter(pk=pin.pk).update(order=order, column=order)
+        if connector.common_id is None and self.common is not None:
+            connector.common_id = self.pin_ids.get(self.common)
+            connector.save(update_fields=["common"])
+
+
+def plan_designs(table: TidyTable) -> dict[str, DesignPlan]:
+    """A plan for each design of the table, by its name in the file."""
+    known = {
+        design.name: design
+        for design in Design.objects.filter(name__in=list(table.designs)).prefetch_related(
+            "positions__aliases", "connector__pins"
+        )
+    }
+    plans = {name: DesignPlan(name, known.get(name)) for name in table.designs}
+    of_sheet = np.array([sheet.design for sheet in table.sheets], dtype=np.int64)
+    design_column = of_sheet[table.sheet] if len(table) else of_sheet
+    for index, name in enumerate(table.designs):
+        rows = design_column == index
+        _plan_positions(plans[name], table, rows)
+        _plan_pins(plans[name], table, rows)
+    return plans
+
+
+def _plan_positions(plan: DesignPlan, table: TidyTable, rows: np.ndarray) -> None:
+    steps = {}
+    if plan.design is not None:
+        for position in plan.design.positions.all():
+            steps[position.step] = position
+            for label in (position.label, *(alias.label for alias in position.aliases.all())):
+                plan.position_ids[label] = position.pk
+    by_id = {position.pk: position for position in steps.values()}
+    pairs, first = np.unique(np.stack([table.step[rows], table.position[rows]]), axis=1, return_index=True)
+    lines = table.line[rows]
+    for (step, label_index), at in zip(pairs.T.tolist(), first.tolist(), strict=True):
+        label, line = table.labels[label_index], int(lines[at])
+        if label in plan.position_ids:
+            position = by_id[plan.position_ids[label]]
+            if position.step != step:
+                plan.errors.append(_wrong_step(plan.name, label, position.step, step, line))
+        elif step in steps:
+            plan.errors.append(_step_taken(plan.name, label, steps[step].label, step, line))
+        else:
+            _may_extend(plan, _("position"), label, line)
+            plan.positions[step] = label
+
+
+def _plan_pins(plan: DesignPlan, table: TidyTable, rows: np.ndarray) -> None:
+    if plan.design is not None:
+        plan.pin_ids = {pin.label: pin.pk for pin in plan.design.connector.pins.all() if not pin.empty}
+    lines = table.line[rows]
+    missing: set[str] = set()
+    for column in (table.pin[rows], table.against[rows]):
+        labels, first = np.unique(column, return_index=True)
+        for index, at in zip(labels.tolist(), first.tolist(), strict=True):
+            label = table.labels[index]
+            if label not in plan.pin_ids and label not in missing:
+                _may_extend(plan, _("pin"), label, int(lines[at]))
+                missing.add(label)
+    plan.pins = sorted(missing, key=natural_key)
+    plan.common = _common(table, rows)
+
+
+def _common(table: TidyTable, rows: np.ndarray) -> str | None:
+    """The `against` that most sheets name, where a sheet names one most of the time."""
+    named: dict[int, Counter[int]] = defaultdict(Counter)
+    for sheet, against in zip(table.sheet[rows].tolist(), table.against[rows].tolist(), strict=True):
+        named[sheet][against] += 1
+    votes = Counter(counts.most_common(1)[0][0] for counts in named.values())
+    if not votes:
+        return None
+    best, n = min(votes.items(), key=lambda vote: (-vote[1], natural_key(table.labels[vote[0]])))
+    return table.labels[best] if n * 2 > len(named) else None
+
+
+def _may_extend(plan: DesignPlan, what: str, label: str, line: int) -> None:
+    """Only a proposed design grows by an import; a confirmed one has been drawn by somebody."""
+    if plan.design is not None and plan.design.state == Design.State.CONFIRMED:
+        plan.errors.append(
+            RegistryError(
+                "label_unknown",
+                _("Design “{design}” has no {what} “{label}”.").format(
+                    design=plan.name, what=what, label=label
+                ),
+                _("Write it as the design names it, or propose a design of its own."),
+                line=line or None,
+            )
+        )
+
+
+def _wrong_step(design: str, label: str, known: int, given: int, line: int) -> RegistryError:
+    return RegistryError(
+        "step_differs",
+        _("In design “{design}” position “{label}” is step {known}, not {given}.").format(
+            design=design, label=label, known=known, given=given
+        ),
+        _("Count the positions in detent order as the design does."),
+        line=line or None,
+        column="step",
+    )
+
+
+def _step_taken(design: str, label: str, known: str, step: int, line: int) -> RegistryError:
+    return RegistryError(
+        "position_differs",
+        _("In design “{design}” step {step} is “{known}”, not “{label}”.").format(
+            design=design, step=step, known=known, label=label
+        ),
+        _("Write the position's own name, or have the other one added as an alias."),
+        line=line or None,
+        column="position",
+    )

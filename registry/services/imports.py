@@ -1,0 +1,181 @@
+"""A tidy file becomes sheets: first a plan that says what would happen, then all of it or nothing."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db import transaction
+
+from registry.errors import RegistryError, RegistryErrors
+from registry.formats.tidy_table import TidyTable
+from registry.models import Contributor, Design, Sheet, User
+from registry.permissions import require
+from registry.services.accounts import contributor_of
+from registry.services.audit import record
+from registry.services.charts import chart_refresh
+from registry.services.import_designs import DesignPlan, plan_designs
+from registry.services.import_rows import stored_rows, table_rows, write_sheets
+from registry.services.snapshots import snapshot_learn
+from registry.translation import gettext as _
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class ImportPlan:
+    """What an import would do; errors: why it can't."""
+
+    designs_new: list[str]
+    designs_extended: list[str]
+    sheets_new: list[int]  # indices into the table's sheets
+    sheets_known: int
+    readings_new: int
+    contributors_new: list[str]
+    warnings: list[str] = field(default_factory=list)
+    errors: list[RegistryError] = field(default_factory=list)
+
+    def as_dict(self) -> dict[str, Any]:
+        return {
+            "designs_new": self.designs_new,
+            "designs_extended": self.designs_extended,
+            "sheets_new": len(self.sheets_new),
+            "sheets_known": self.sheets_known,
+            "readings_new": self.readings_new,
+            "contributors_new": len(self.contributors_new),
+            "warnings": self.warnings,
+            "errors": [error.as_dict() for error in self.errors],
+        }
+
+
+def import_plan(table: TidyTable, *, by: User | None = None) -> ImportPlan:
+    """A dry run.  by: the person signed in, who is then the one contributor; None: the command's own."""
+    if by is not None:
+        require(by, "submit")
+    designs = plan_designs(table)
+    errors = [error for plan in designs.values() for error in plan.errors]
+    new, known = [], 0
+    stored = stored_rows(_known_sheets(table, by))
+    rows = table_rows(table, only=stored) if stored else {}
+    for n, sheet in enumerate(table.sheets):
+        key = (_owner_name(by, sheet.contributor), sheet.name)
+        if key not in stored:
+            new.append(n)
+        elif rows[key] in stored[key]:
+            known += 1
+        else:
+            errors.append(_other_readings(sheet.name, sheet.first_line))
+    return ImportPlan(
+        designs_new=[name for name, plan in designs.items() if plan.design is None],
+        designs_extended=[name for name, plan in designs.items() if plan.extends],
+        sheets_new=new,
+        sheets_known=known,
+        readings_new=_readings_of(table, new),
+        contributors_new=_new_contributors(table, by),
+        warnings=list(table.warnings),
+        errors=errors,
+    )
+
+
+def import_apply(table: TidyTable, *, by: User | None = None, progress: Progress | None = None) -> ImportPlan:
+    """Do what the plan says, in one transaction; then learn a snapshot and refresh the designs touched.
+
+    Raises RegistryErrors, and stores nothing, where the plan has errors.
+    """
+    tell = progress or (lambda what, done, of: None)
+    with transaction.atomic():
+        plan = import_plan(table, by=by)
+        if plan.errors:
+            raise RegistryErrors(plan.errors)
+        if not plan.sheets_new:
+            return plan
+        designs = plan_designs(table)
+        for design in designs.values():
+            design.carry_out(by)
+        write_sheets(table, plan.sheets_new, designs, _contributors(table, plan, by), made_by=by, tell=tell)
+        touched = [designs[name].made for name in _touched(table, plan)]
+        Design.objects.filter(pk__in=[design.pk for design in touched]).update(stale=True)
+        record(
+            by=by,
+            action="import",
+            target_kind="registry",
+            target_uuid=None,
+            sheets=len(plan.sheets_new),
+            readings=plan.readings_new,
+        )
+    refresh_all(touched, progress=progress)
+    return plan
+
+
+def refresh_all(designs: list[Design], *, progress: Progress | None = None) -> None:
+    """One snapshot for all that came in, then each design once."""
+    tell = progress or (lambda what, done, of: None)
+    snapshot_learn()
+    for n, design in enumerate(designs, start=1):
+        chart_refresh(design_id=design.pk)
+        tell(_("charts"), n, len(designs))
+
+
+def _owner_name(by: User | None, contributor: str) -> str:
+    return "" if by is not None else contributor
+
+
+def _known_sheets(table: TidyTable, by: User | None) -> list[Sheet]:
+    sheets = Sheet.objects.select_related("contributor", "design")
+    if by is not None:
+        sheets = sheets.filter(contributor=contributor_of(by))
+    else:
+        names = {sheet.contributor for sheet in table.sheets}
+        owners = {
+            pk
+            for pk, name in Contributor.objects.filter(import_name__isnull=False).values_list(
+                "pk", "import_name"
+            )
+            if name in names
+        }
+        sheets = sheets.filter(contributor__in=owners)
+    wanted = {sheet.name for sheet in table.sheets}
+    return [sheet for sheet in sheets if sheet.name in wanted]
+
+
+def _other_readings(name: str, line: int) -> RegistryError:
+    return RegistryError(
+        "submission_differs",
+        _("Submission “{name}” is in the registry already, with other readings.").format(name=name),
+        _("Give this one another name, or amend the sheet that is there."),
+        line=line or None,
+        column="submission",
+    )
+
+
+def _readings_of(table: TidyTable, sheets: list[int]) -> int:
+    wanted = set(sheets)
+    counts: dict[int, int] = defaultdict(int)
+    for sheet in table.sheet.tolist():
+        counts[sheet] += 1
+    return sum(n for sheet, n in counts.items() if sheet in wanted)
+
+
+def _new_contributors(table: TidyTable, by: User | None) -> list[str]:
+    if by is not None:
+        return []
+    known = set(Contributor.objects.exclude(import_name=None).values_list("import_name", flat=True))
+    return sorted({sheet.contributor for sheet in table.sheets} - known)
+
+
+def _contributors(table: TidyTable, plan: ImportPlan, by: User | None) -> dict[str, Contributor]:
+    names = {sheet.contributor for sheet in table.sheets}
+    if by is not None:
+        return dict.fromkeys(names, contributor_of(by))
+    Contributor.objects.bulk_create(Contributor(import_name=name) for name in plan.contributors_new)
+    rows = Contributor.objects.exclude(import_name=None)
+    return {row.import_name: row for row in rows if row.import_name in names}
+
+
+def _touched(table: TidyTable, plan: ImportPlan) -> list[str]:
+    return sorted({table.designs[table.sheets[n].design] for n in plan.sheets_new})
+
+
+__all__ = ["DesignPlan", "ImportPlan", "import_apply", "import_plan", "refresh_all"]

@@ -1,0 +1,70 @@
+"""A variant's key is given once and never changes, though shares do.
+
+The engine names the tables of a computation by itself; where its name for a table is not the one that the
+table already has here, the inputs of the chart say which name stands for which.
+"""
+
+from __future__ import annotations
+
+from itertools import count
+from string import ascii_lowercase
+from typing import Any
+
+from registry.models import Design, Variant
+
+Table = dict[str, str | None]
+ANOTHER_TABLE = 0.5  # share of places that differ from which a table can't be the one of a key
+
+
+def keys_for(design: Design, content: dict[str, Any]) -> dict[str, str]:
+    """engine's key → permanent key, only where they differ; new tables get a row and the next free key."""
+    known = {variant.key: variant for variant in design.variants.order_by("pk")}
+    tables = {variant["variant"]: _table(variant) for variant in content["variants"]}
+    given: dict[str, str] = {}
+    pairs = sorted(
+        (_difference(table, variant.table), key, name)
+        for name, table in tables.items()
+        for key, variant in known.items()
+    )
+    only_one = len(tables) == 1 and len(known) == 1  # nothing to confuse it with, whatever changed
+    for difference, key, name in pairs:
+        if name not in given and key not in given.values() and (difference < ANOTHER_TABLE or only_one):
+            given[name] = key
+            _follow(known[key], tables[name])
+    for name in tables:
+        if name not in given:
+            given[name] = _free(name, {*known, *given.values()})
+            Variant.objects.create(design=design, key=given[name], table=tables[name])
+    return {name: key for name, key in sorted(given.items()) if name != key}
+
+
+def _follow(variant: Variant, table: Table) -> None:
+    """Keep what was last computed under a key, so that slow changes don't lose it."""
+    if variant.table != table:
+        variant.table = table
+        variant.save(update_fields=["table"])
+
+
+def _free(wanted: str, taken: set[str]) -> str:
+    if wanted not in taken:
+        return wanted
+    return next(
+        key
+        for n in count()
+        for letter in ascii_lowercase
+        if (key := letter if n == 0 else f"{letter}{n}") not in taken
+    )
+
+
+def _table(variant: dict[str, Any]) -> Table:
+    return {
+        f"{cell['position']}|{cell.get('between', False)}|{cell['pin']}|{cell['against']}": cell["state"]
+        for cell in variant["cells"]
+        if cell["state"] is not None
+    }
+
+
+def _difference(a: Table, b: Table) -> float:
+    """Share of the places in both that differ; 1 where there is none."""
+    both = a.keys() & b.keys()
+    return sum(a[place] != b[place] for place in both) / len(both) if both else 1.0
