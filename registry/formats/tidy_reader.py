@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from registry.formats.tidy_checks import check_rows, lead_warnings
 from registry.formats.tidy_columns import COLUMNS
 from registry.formats.tidy_fields import BAD, ErrorList, FieldCodes
 from registry.formats.tidy_rows import RowReader
+from registry.formats.tidy_steps import step_labels
 from registry.formats.tidy_table import IntArray, TidySheet, TidyTable
 from registry.formats.tidy_text import Progress, TidyText, read_bytes
 from registry.translation import gettext as _
@@ -52,7 +54,7 @@ def read_tidy(source: Path | bytes, progress: Progress | None = None) -> TidyTab
                 )
             ]
         )
-    return table
+    return replace(table, warnings=(*table.warnings, *step_labels(table)[1]))
 
 
 def _field_codes() -> dict[str, FieldCodes]:

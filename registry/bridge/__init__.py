@@ -1,0 +1,1 @@
+"""Plain rows → arrays → results as plain data: the only importer of `consensus`.  No database, no rules."""

@@ -1,0 +1,121 @@
+"""Figures as people read them: probabilities, ohms, counts, lists of cells."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from registry.translation import gettext as _
+from registry.translation import ngettext
+
+MOST_NAMED = 3
+
+
+def p_text(p: float) -> str:
+    """A probability in words' company: never 1, never 0.
+
+    >>> p_text(0.9996), p_text(0.934), p_text(0.002)
+    ('p > 0.99', 'p = 0.93', 'p < 0.01')
+    """
+    if p >= 0.995:
+        return "p > 0.99"
+    if p < 0.005:
+        return "p < 0.01"
+    return f"p = {p:.2f}"
+
+
+def share_text(share: float) -> str:
+    """A share in whole per cent, never 0 or 100 where it isn't exactly so.
+
+    >>> share_text(0.3976), share_text(0.9991)
+    ('40 %', '> 99 %')
+    """
+    if 0.995 <= share < 1:
+        return "> 99 %"
+    if 0 < share < 0.005:
+        return "< 1 %"
+    return f"{share * 100:.0f} %"
+
+
+def ohm_text(ohm: float) -> str:
+    """A resistance as a meter would show it.
+
+    >>> ohm_text(0.412), ohm_text(3900), ohm_text(2.2e6)
+    ('0.41 Ω', '3.9 kΩ', '2.2 MΩ')
+    """
+    for factor, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
+        if ohm >= factor * 0.9995:
+            return f"{_short(ohm / factor)} {unit}"
+    return f"{_short(ohm)} Ω"
+
+
+def _short(figure: float) -> str:
+    if figure >= 99.95:
+        return f"{figure:.0f}"
+    return f"{figure:.1f}" if figure >= 9.995 else f"{figure:.2f}".rstrip("0").rstrip(".")
+
+
+def state_text(state: str | None) -> str:
+    return {
+        "closed": _("closed"),
+        "open": _("open"),
+        "resistive": _("resistive"),
+        None: _("not read"),
+    }[state]
+
+
+def standing_text(standing: str) -> str:
+    return {
+        "agreed": _("agreed"),
+        "provisional": _("provisional"),
+        "disputed": _("disputed"),
+        "thin": _("thin"),
+        "unread": _("not read"),
+    }[standing]
+
+
+def cell_text(cell: Mapping[str, Any], common: str | None = None) -> str:
+    """Pin and position; the other pin too where it isn't the common.
+
+    >>> cell_text({"position": "R", "pin": "4", "against": "1"}, common="1")
+    'pin 4 in R'
+    """
+    against = cell.get("against")
+    pin = cell["pin"]
+    if common is not None and pin == common and against:
+        pin, against = against, pin
+    other = (
+        "" if not against or common is None or against == common else _(" against {pin}").format(pin=against)
+    )
+    where = _("behind {position}") if cell.get("between") else _("in {position}")
+    return _("pin {pin}{other} {where}").format(
+        pin=pin, other=other, where=where.format(position=cell["position"])
+    )
+
+
+def cells_text(cells: Sequence[Mapping[str, Any]], common: str | None = None) -> str:
+    """Up to three cells by name, the rest by number."""
+    return listed([cell_text(cell, common) for cell in cells])
+
+
+def listed(names: Sequence[str], most: int = MOST_NAMED) -> str:
+    """A list as in a sentence.
+
+    >>> listed(["P", "R"]), listed(["P", "R", "N", "D", "2"])
+    ('P and R', 'P, R, N and 2 more')
+    """
+    if len(names) > most + 1:
+        rest = len(names) - most
+        more = ngettext("{count} more", "{count} more", rest).format(count=rest)
+        return _("{names} and {last}").format(names=", ".join(names[:most]), last=more)
+    if len(names) < 2:
+        return "".join(names)
+    return _("{names} and {last}").format(names=", ".join(names[:-1]), last=names[-1])
+
+
+def pins_text(pins: Sequence[str]) -> str:
+    return ngettext("pin {pins}", "pins {pins}", len(pins)).format(pins=listed(pins))
+
+
+def interval_text(interval: Sequence[float]) -> str:
+    return _("{low} to {high}").format(low=share_text(interval[0]), high=share_text(interval[1]))
