@@ -33,8 +33,8 @@ def table_rows(table: TidyTable, *, only: Iterable[tuple[str, str]]) -> dict[tup
     one_owner = all(contributor == "" for contributor, _name in wanted)
     keys: list[tuple[str, str] | None] = []
     for sheet in table.sheets:
-        key = ("" if one_owner else sheet.contributor, sheet.name)
-        keys.append(key if key in wanted else None)
+        named = ("" if one_owner else sheet.contributor, sheet.name)
+        keys.append(named if named in wanted else None)
     rows: dict[tuple[str, str], set[tuple[Any, ...]]] = {key: set() for key in keys if key is not None}
     for n, index in enumerate(table.sheet.tolist()):
         key = keys[index]
@@ -60,7 +60,7 @@ def _file_row(table: TidyTable, n: int) -> tuple[Any, ...]:
     )
 
 
-def stored_rows(sheets: list[Sheet]) -> dict[tuple[str, str], list[RowSet]]:
+def stored_rows(sheets: list[Sheet], *, one_owner: bool) -> dict[tuple[str, str], list[RowSet]]:
     """(contributor, submission) → what each stored version says, in the form of `table_rows`."""
     found: dict[tuple[str, str], list[RowSet]] = {}
     for start in range(0, len(sheets), 200):
@@ -89,7 +89,7 @@ def stored_rows(sheets: list[Sheet]) -> dict[tuple[str, str], list[RowSet]]:
             rows[version.pk].add(
                 (sheet.design.name, version.sheet.unit.key, version.source_class, version.held_good)
             )
-            owner = sheet.contributor.import_name or ""
+            owner = "" if one_owner else sheet.contributor.import_name or ""
             found.setdefault((owner, sheet.name), []).append(frozenset(rows[version.pk]))
     return found
 

@@ -16,7 +16,7 @@ from registry.permissions import require
 from registry.services.accounts import contributor_of
 from registry.services.audit import record
 from registry.services.charts import chart_refresh
-from registry.services.import_designs import DesignPlan, plan_designs
+from registry.services.import_designs import plan_designs
 from registry.services.import_rows import stored_rows, table_rows, write_sheets
 from registry.services.snapshots import snapshot_learn
 from registry.translation import gettext as _
@@ -57,7 +57,7 @@ def import_plan(table: TidyTable, *, by: User | None = None) -> ImportPlan:
     designs = plan_designs(table)
     errors = [error for plan in designs.values() for error in plan.errors]
     new, known = [], 0
-    stored = stored_rows(_known_sheets(table, by))
+    stored = stored_rows(_known_sheets(table, by), one_owner=by is not None)
     rows = table_rows(table, only=stored) if stored else {}
     for n, sheet in enumerate(table.sheets):
         key = (_owner_name(by, sheet.contributor), sheet.name)
@@ -176,6 +176,3 @@ def _contributors(table: TidyTable, plan: ImportPlan, by: User | None) -> dict[s
 
 def _touched(table: TidyTable, plan: ImportPlan) -> list[str]:
     return sorted({table.designs[table.sheets[n].design] for n in plan.sheets_new})
-
-
-__all__ = ["DesignPlan", "ImportPlan", "import_apply", "import_plan", "refresh_all"]
