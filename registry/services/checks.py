@@ -1,0 +1,160 @@
+"""A suspect unit, or a good one before it is sent, against the published chart.  Nothing is stored."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from registry.bridge import checks as bridge
+from registry.errors import RegistryError, RegistryErrors
+from registry.models import CurrentChart, Design
+from registry.selectors.evidence import design_shape
+from registry.services.loose_sheet import read_loose
+from registry.services.sheet_body import SheetBody, read_body
+from registry.translation import gettext as _
+
+Plain = dict[str, Any]
+
+
+def check_suspect(*, body: Any) -> Plain:
+    """The object of `checks` (contracts.md) for one sheet, with its sentences.
+
+    Raises RegistryErrors; where the design has no chart yet, an error at /design says so.
+    """
+    sheet = read_body(_as_suspect(body))
+    chart = _chart(sheet.design)
+    if chart is None:
+        raise RegistryErrors([_no_chart(sheet.design)])
+    result = bridge.check_one(chart, _others(sheet.design), entry_of(sheet), rows_of(sheet))
+    return {**result, "warnings": [warning.as_dict() for warning in sheet.warnings]}
+
+
+def identify_switch(*, body: Any, as_read: bool = False) -> Plain:
+    """Which switch is this?  body: {"readings": [{position, pin, against, reading}]}; no design needed."""
+    shape, entry, rows = read_loose(body)
+    return bridge.identify_one(all_charts(), shape, entry, rows, as_read=as_read)
+
+
+def sheet_preview(*, body: Any) -> Plain:
+    """How a sheet compares before it is sent: what was read, what is odd, what it agrees with and adds."""
+    sheet = read_body(body)
+    chart = _chart(sheet.design)
+    comparison = None
+    if chart is not None:
+        comparison = bridge.check_one(chart, [], entry_of(sheet), rows_of(sheet))
+    return {
+        "readings": [
+            {
+                "position": typed.position.label,
+                "pin": typed.pin.label,
+                "against": typed.against.label,
+                "sweep": typed.sweep,
+                "between": typed.between,
+                "as_typed": typed.as_typed,
+                "kind": typed.reading.kind.name.lower(),
+                "low_ohm": typed.reading.low,
+                "high_ohm": typed.reading.high,
+            }
+            for typed in sheet.readings
+        ],
+        "warnings": [warning.as_dict() for warning in sheet.warnings],
+        "comparison": comparison,
+        "adds": what_it_adds(chart),
+    }
+
+
+def what_it_adds(chart: Plain | None) -> Plain:
+    """Units and contributors that the design has, and how many more its cells need to be agreed."""
+    settings = bridge.standing_settings()
+    units = chart["counts"]["units"] if chart else 0
+    people = chart["contributors"] if chart else 0
+    return {
+        "units": units,
+        "contributors": people,
+        "units_needed": max(0, settings["agreed_units"] - units),
+        "contributors_needed": max(0, settings["agreed_contributors"] - people),
+    }
+
+
+def all_charts() -> list[Plain]:
+    """The charts that readers are shown now."""
+    current = CurrentChart.objects.select_related("revision").order_by("design__name")
+    return [_content(chart) for chart in current if chart.revision.state == "published"]
+
+
+def _chart(design: Design) -> Plain | None:
+    current = CurrentChart.objects.select_related("revision").filter(design=design).first()
+    if current is None or current.revision.state != "published":
+        return None
+    return _content(current)
+
+
+def _content(current: CurrentChart) -> Plain:
+    content: Plain = json.loads(bytes(current.revision.content))
+    return content
+
+
+def _others(design: Design) -> list[Plain]:
+    """Charts of other designs with as many pins and positions: a wrong part number looks like a fault."""
+    shape = design_shape(design)
+    return [
+        chart
+        for chart in all_charts()
+        if chart["design"]["uuid"] != shape["uuid"]
+        and len(chart["pins"]) == len(shape["pins"])
+        and len(chart["positions"]) == len(shape["positions"])
+    ]
+
+
+def _as_suspect(body: Any) -> Any:
+    if not isinstance(body, dict):
+        return body
+    unit = body.get("unit") or {"key": "suspect"}
+    return {**body, "unit": unit, "purpose": body.get("purpose") or "suspect"}
+
+
+def _no_chart(design: Design) -> RegistryError:
+    return RegistryError(
+        "no_chart",
+        _("There is no agreed pattern of “{design}” yet.").format(design=design.name),
+        _("Follow the design to hear when there is one."),
+        field="/design",
+    )
+
+
+def entry_of(sheet: SheetBody) -> Plain:
+    """The sheet's entry as in the inputs of a chart."""
+    return {
+        "sheet": str(sheet.client_id),
+        "unit": sheet.unit_key,
+        "contributor": "",
+        "workshop": None,
+        "class": sheet.source_class,
+        "held_good": sheet.held_good,
+        "read_at": sheet.read_at,
+        "units_claimed": sheet.units_claimed,
+        "variant": None,
+        "correction": None,
+    }
+
+
+def rows_of(sheet: SheetBody) -> list[tuple[Any, ...]]:
+    """The readings in the form of selectors.evidence.READING_FIELDS."""
+    return [
+        (
+            str(sheet.client_id),
+            typed.position.label,
+            typed.between,
+            typed.pin.label,
+            typed.against.label,
+            False,
+            typed.sweep,
+            typed.reading.kind.name.lower(),
+            typed.reading.low,
+            typed.reading.high,
+            sheet.meter.limit_ohm,
+            sheet.meter.lead_ohm,
+        )
+        for typed in sheet.readings
+        if typed.reading.kind.name != "NOT_TAKEN"
+    ]
