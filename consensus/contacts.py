@@ -83,8 +83,8 @@ def make_alphabet(levels: FloatArray, settings: Settings) -> Alphabet:
     with np.errstate(invalid="ignore", divide="ignore"):
         total = values[:, None] + values[None, :]
         both = 1 / (1 / values[:, None] + 1 / values[None, :])
-    series = _nearest_symbol(total, levels, settings)
-    parallel = _nearest_symbol(both, levels, settings)
+    series = nearest_symbol(total, levels, settings)
+    parallel = nearest_symbol(both, levels, settings)
     odd = size - 1
     series[OPEN, :] = series[:, OPEN] = OPEN
     series[odd, CLOSED] = series[CLOSED, odd] = odd
@@ -93,7 +93,7 @@ def make_alphabet(levels: FloatArray, settings: Settings) -> Alphabet:
     return Alphabet(levels, series, parallel, codes=size + 2)
 
 
-def _nearest_symbol(ohms: FloatArray, levels: FloatArray, settings: Settings) -> IntArray:
+def nearest_symbol(ohms: FloatArray, levels: FloatArray, settings: Settings) -> IntArray:
     """Symbol of each figure: its level within twice the tolerance, else odd."""
     symbol = np.full(ohms.shape, len(levels) + 2, dtype=np.int64)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -108,7 +108,7 @@ def _nearest_symbol(ohms: FloatArray, levels: FloatArray, settings: Settings) ->
 
 def reading_codes(readings: Readings, ohms: FloatArray, alphabet: Alphabet, settings: Settings) -> IntArray:
     """(n,) code of each reading: over limit, leak, contact, a level, odd, or wandering."""
-    symbol = _nearest_symbol(ohms, alphabet.levels, settings)
+    symbol = nearest_symbol(ohms, alphabet.levels, settings)
     codes = symbol + (FIRST_LEVEL - 2)
     codes[symbol == OPEN] = LEAK
     codes[(symbol == CLOSED) | np.isnan(ohms)] = CONTACT

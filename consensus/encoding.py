@@ -31,7 +31,8 @@ class Encoded:
     limit lies in the open range; sweeps: (raw,) merged reading of each raw reading, raw_code its code;
     unit, contributor: (n,) indices; counts: (n,); group: (n,) contributor or, where known, workshop;
     weight: (R,) what a reading weighs as evidence beside others of the same group (design effect);
-    strange: (n,) sheets that read other pairs than the design's own.
+    strange: (n,) sheets that read other pairs than the design's own; offset: (n,) Ω that a resistive
+    common would add, nan where nothing suggests one; shifted_code: (R,) codes with it taken off.
     """
 
     readings: DesignReadings
@@ -52,6 +53,8 @@ class Encoded:
     contributor_names: tuple[str, ...]
     weight: FloatArray
     strange: BoolArray
+    offset: FloatArray
+    shifted_code: IntArray
 
     @property
     def sheet_order(self) -> IntArray:
@@ -111,6 +114,8 @@ def encode(design: DesignReadings, settings: Settings) -> Encoded:
         counts=counts,
         unit_names=unit_names,
         contributor_names=names,
+        offset=np.full(len(counts), np.nan),
+        shifted_code=code,
         strange=np.bincount(sheet, ~own[cell % len(shape.named)], len(counts)) > 0,
         weight=_weights(group[sheet] * shape.cells + cell, counts[sheet], settings),
     )
@@ -195,11 +200,8 @@ def _weights(key: IntArray, counts: BoolArray, settings: Settings) -> FloatArray
     return weight
 
 
-def reading_likelihoods(encoded: Encoded, table: FloatArray, offset: FloatArray | None = None) -> FloatArray:
-    """(R, A) likelihood of each merged reading, from the (contributors, codes, A) table of contacts.py.
-
-    offset: (R,) Ω taken off each figure first (a resistive common), nan where it does not apply.
-    """
+def reading_likelihoods(encoded: Encoded, table: FloatArray) -> FloatArray:
+    """(R, A) likelihood of each merged reading, from the (contributors, codes, A) table of contacts.py."""
     raw_sheet = encoded.readings.readings.sheet
     who = encoded.contributor[raw_sheet]
     rows = table[who, encoded.raw_code]

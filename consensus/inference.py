@@ -33,8 +33,8 @@ TINY = 1e-300
 class Problem:
     """One design, ready for inference.
 
-    sheet, cell: (R,) sorted by sheet; like: (R, A) likelihood of each reading; shifted: (R, A) the same
-    with a resistive common's figure taken off (of sheets with `offset`); weight: (R,) design effect;
+    sheet, cell: (R,) sorted by sheet; like: (R, A) likelihood of each reading; shifted, shifted_code:
+    (R, A), (R,) likelihoods and codes with a resistive common's figure taken off (sheets with `offset`); weight: (R,) design effect;
     unit: (N,); log_mistake: (N, M), log_fault: (F,) log priors; offset, light: (N,) sheets with a candidate
     resistive common, sheets of so few readings that only "as read" is considered; strange: (N,) sheets that
     mostly do not keep to the common.  row: (R,) merged readings of `Encoded`.
@@ -54,6 +54,7 @@ class Problem:
     log_mistake: FloatArray
     log_fault: FloatArray
     offset: BoolArray
+    shifted_code: IntArray
     light: BoolArray
     strange: BoolArray
     settings: Settings

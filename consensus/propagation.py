@@ -90,8 +90,10 @@ def fault_shares(faults: tuple[Fault, ...], rate: float) -> FloatArray:
     return share
 
 
-def make_problem(encoded: Encoded, reliability: Reliability, settings: Settings) -> Problem:
-    """The counting sheets of a design under a snapshot."""
+def make_problem(
+    encoded: Encoded, reliability: Reliability, settings: Settings, kept: IntArray | None = None
+) -> Problem:
+    """The sheets `kept` of a design (those that count, unless given) under a snapshot."""
     hypotheses = enumerate_hypotheses(encoded.shape)
     names = encoded.contributor_names
     of = [reliability.of(name) for name in names]
@@ -104,8 +106,9 @@ def make_problem(encoded: Encoded, reliability: Reliability, settings: Settings)
         settings,
     )
     like = reading_likelihoods(encoded, table)
+    shifted = table[encoded.contributor[encoded.sheet], encoded.shifted_code]
     shares = np.array([mistake_shares(hypotheses.mistakes, name, reliability, settings) for name in names])
-    kept = encoded.sheet_order
+    kept = encoded.sheet_order if kept is None else kept
     sheet_of = np.full(encoded.sheets, -1, dtype=np.int64)
     sheet_of[kept] = np.arange(len(kept))
     rows = np.flatnonzero(sheet_of[encoded.sheet] >= 0)
@@ -121,13 +124,14 @@ def make_problem(encoded: Encoded, reliability: Reliability, settings: Settings)
         cell=encoded.cell[rows],
         row=rows,
         like=like[rows],
-        shifted=like[rows],
+        shifted=shifted[rows],
+        shifted_code=encoded.shifted_code[rows],
         weight=encoded.weight[rows],
         unit=unit.astype(np.int64),
         units=len(distinct),
         log_mistake=np.log(shares)[encoded.contributor[kept]],
         log_fault=np.log(fault_shares(hypotheses.faults, reliability.fault_rate)),
-        offset=np.zeros(len(kept), dtype=bool),
+        offset=np.isfinite(encoded.offset[kept]),
         light=light,
         strange=encoded.strange[kept],
         settings=settings,

@@ -1,0 +1,149 @@
+"""From readings to charts: the engine's public calls."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from consensus.agreement import agree_cells
+from consensus.common_offset import with_offsets
+from consensus.encoding import Encoded, encode
+from consensus.explanation import Explanation, explain
+from consensus.findings import TableRole, find_all
+from consensus.inference import Problem, crossed_pairs, source_beliefs
+from consensus.learning import learn
+from consensus.propagation import State, final_beliefs, judge, make_problem, propagate
+from consensus.readings import DesignReadings
+from consensus.reliability import Reliability
+from consensus.results import DesignAgreement, ReadingModel, SheetFinding, VariantPattern
+from consensus.settings import Settings
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Progress = Callable[[int, int], None]
+
+
+def learn_reliability(
+    designs: Sequence[DesignReadings],
+    settings: Settings,
+    progress: Progress | None = None,
+    mapper: Callable[..., Iterable[Any]] = map,
+) -> Reliability:
+    """Snapshot of contributors' slip rates and habits, learned across designs (learning.py).
+
+    progress: called with (done, of); mapper: like the builtin map, for instance a process pool's.
+    """
+    return learn(designs, settings, progress, mapper)
+
+
+def agree_design(readings: DesignReadings, reliability: Reliability, settings: Settings) -> DesignAgreement:
+    """The agreed pattern of one design under a snapshot: pure and deterministic, so that a design with one
+    sheet more is the same as computed with all sheets at once."""
+    encoded = with_offsets(encode(readings, settings), settings)
+    model = reading_model(encoded, reliability, settings)
+    kept = encoded.sheet_order
+    problem = make_problem(encoded, reliability, settings)
+    state = propagate(problem)
+    belief = final_beliefs(problem, state, settings.variant_differs)
+    explained = explain(problem, state.pairs, state.posterior, state.beliefs, encoded.code)
+    roles = [TableRole("a")]
+    variants = [
+        VariantPattern(
+            variant="a",
+            share=1.0,
+            submissions=len(kept),
+            units=problem.units,
+            contributors=len(np.unique(encoded.contributor[kept])),
+            cells=agree_cells(encoded, explained, kept, 0, belief[0], settings),
+        )
+    ]
+    findings = _all_findings(encoded, problem, state, explained, belief, roles, reliability, settings)
+    return DesignAgreement(
+        design=readings.design,
+        positions=readings.positions,
+        pins=readings.pins,
+        common=None if readings.common is None else readings.pins[readings.common],
+        variants=tuple(variants),
+        findings=tuple(findings),
+        model=model,
+        start_positions=None
+        if readings.start_positions is None
+        else tuple(readings.positions[row] for row in readings.start_positions),
+    )
+
+
+def _all_findings(
+    encoded: Encoded,
+    problem: Problem,
+    state: State,
+    explained: Explanation,
+    belief: FloatArray,
+    roles: list[TableRole],
+    reliability: Reliability,
+    settings: Settings,
+) -> list[SheetFinding]:
+    """Findings in the order of the sheets; those that do not count are judged against the final tables."""
+    found: dict[int, SheetFinding] = {}
+    kept = encoded.sheet_order
+    for sheet, finding in zip(
+        kept, find_all(encoded, problem.hypotheses, explained, kept, roles), strict=True
+    ):
+        found[int(sheet)] = finding
+    aside = np.flatnonzero(~encoded.counts)
+    if len(aside):
+        other = make_problem(encoded, reliability, settings, aside)
+        sources = source_beliefs(other, np.repeat(belief[None], other.units, axis=0), state.prior)
+        pairs = crossed_pairs(other, np.ones(len(aside), dtype=bool))
+        _, posterior, _ = judge(other, pairs, sources, state.share)
+        told = explain(other, pairs, posterior, sources, encoded.code)
+        for sheet, finding in zip(
+            aside, find_all(encoded, other.hypotheses, told, aside, roles), strict=True
+        ):
+            found[int(sheet)] = finding
+    return [found[sheet] for sheet in range(encoded.sheets)]
+
+
+def reading_model(encoded: Encoded, reliability: Reliability, settings: Settings) -> ReadingModel:
+    """What a check needs to know of those who read this design."""
+    nobody = reliability.of("")
+    names = sorted(encoded.contributor_names)
+    return ReadingModel(
+        miss=nobody.miss_rate,
+        invent=nobody.invent_rate,
+        leak=reliability.leak,
+        dirty=reliability.dirty,
+        misread_level=settings.misread_level_rate,
+        contact_ohm=settings.contact_ohm,
+        contact_spread=settings.contact_spread,
+        level_spread=settings.level_spread,
+        contributors=tuple(
+            (name, reliability.of(name).miss_rate, reliability.of(name).invent_rate) for name in names
+        ),
+        mistakes=reliability.mistakes,
+        faults=(("any", reliability.fault_rate),),
+    )
+
+
+def _agree_one(work: tuple[DesignReadings, Reliability, Settings]) -> DesignAgreement:
+    return agree_design(*work)
+
+
+def agree(
+    designs: Sequence[DesignReadings],
+    settings: Settings,
+    progress: Progress | None = None,
+    mapper: Callable[..., Iterable[Any]] = map,
+) -> tuple[Reliability, tuple[DesignAgreement, ...]]:
+    """Reliability and charts of all designs.  mapper: like the builtin map (a process pool's keeps the
+    result the same); progress: called with (done, of) charts."""
+    reliability = learn_reliability(designs, settings, mapper=mapper)
+    charts = []
+    work = ((design, reliability, settings) for design in designs)
+    for chart in mapper(_agree_one, work):
+        charts.append(chart)
+        if progress is not None:
+            progress(len(charts), len(designs))
+    return reliability, tuple(charts)

@@ -1,0 +1,237 @@
+"""Slip rates and habits of contributors, learned across designs into a reliability snapshot.
+
+Expectation-maximisation over designs: propagation under the present rates gives for each reading the
+chance that its contact was open; the counts make Beta posteriors whose common prior is itself fitted to
+all contributors by moments (empirical Bayes), so that priors give way where readers err by a third.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from consensus.common_offset import with_offsets
+from consensus.contacts import CLOSED, FIRST_LEVEL, LEAK, OPEN, OVER_LIMIT
+from consensus.encoding import encode
+from consensus.hypotheses import CONSTANTS
+from consensus.inference import Problem, entry_likelihoods
+from consensus.propagation import State, make_problem, propagate
+from consensus.readings import DesignReadings
+from consensus.reliability import MISTAKES, ContributorReliability, Reliability
+from consensus.settings import Settings
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+ROUNDS = 3
+LEARNING_ROUNDS = 5  # of propagation within each
+MEAN_WEIGHT = 200.0  # readings that the documented mean slip rates are worth
+LEAST_WEIGHT, MOST_WEIGHT = 2.0, 200.0  # readings that the population is worth against a contributor's own
+SHEETS_ENOUGH = 60  # sheets of one contributor after which further designs of theirs are not needed
+LEAST_PAIRS = 0.01  # pairs less likely than that are not counted
+
+
+def _two() -> FloatArray:
+    return np.zeros(2)
+
+
+def _by_mistake() -> FloatArray:
+    return np.zeros(len(MISTAKES))
+
+
+@dataclass
+class Counts:
+    """Expected counts, by contributor: (missed, contacts), (invented, opens), sheets and mistakes; overall
+    leaks of opens, dirty ones of closed, units and faults."""
+
+    miss: dict[str, FloatArray] = field(default_factory=lambda: defaultdict(_two))
+    invent: dict[str, FloatArray] = field(default_factory=lambda: defaultdict(_two))
+    sheets: dict[str, float] = field(default_factory=lambda: defaultdict(float))
+    mistakes: dict[str, FloatArray] = field(default_factory=lambda: defaultdict(_by_mistake))
+    leaks: FloatArray = field(default_factory=_two)
+    dirty: FloatArray = field(default_factory=_two)
+    faults: FloatArray = field(default_factory=_two)
+
+
+def learn(
+    designs: Sequence[DesignReadings],
+    settings: Settings,
+    progress: Callable[[int, int], None] | None = None,
+    mapper: Callable[..., Iterable[Any]] = map,
+) -> Reliability:
+    """A snapshot from designs; deterministic, linear in readings.  mapper: like the builtin map, in order."""
+    chosen = enough_designs(designs)
+    reliability = Reliability.from_settings(settings)
+    for turn in range(ROUNDS):
+        total = Counts()
+        work = ((design, reliability, settings) for design in chosen)
+        for done, counts in enumerate(mapper(count_design, work)):
+            add_counts(total, counts)
+            if progress is not None:
+                progress(turn * len(chosen) + done + 1, ROUNDS * len(chosen))
+        reliability = snapshot(total, settings)
+    return reliability
+
+
+def enough_designs(designs: Sequence[DesignReadings]) -> list[DesignReadings]:
+    """Designs, in order, with a contributor of whom not enough sheets were seen yet."""
+    seen: dict[str, int] = defaultdict(int)
+    chosen = []
+    for design in designs:
+        names = [sheet.contributor for sheet in design.sheets if sheet.counts]
+        if any(seen[name] < SHEETS_ENOUGH for name in names):
+            chosen.append(design)
+            for name in names:
+                seen[name] += 1
+    return chosen
+
+
+def count_design(work: tuple[DesignReadings, Reliability, Settings]) -> Counts:
+    """Expected counts of one design under a snapshot."""
+    design, reliability, settings = work
+    encoded = with_offsets(encode(design, settings), settings)
+    problem = make_problem(encoded, reliability, settings)
+    state = propagate(problem, crossed=False, rounds=LEARNING_ROUNDS)
+    counts = Counts()
+    names = encoded.contributor_names
+    who = encoded.contributor[encoded.sheet_order]
+    _count_sheets(counts, problem, state, who, names)
+    _count_readings(counts, problem, state, who, names, encoded.code)
+    return counts
+
+
+def _count_sheets(
+    counts: Counts, problem: Problem, state: State, who: IntArray, names: tuple[str, ...]
+) -> None:
+    """Sheets and mistakes by contributor, faults by unit; sheets of few readings tell nothing of either."""
+    pairs, weight = state.pairs, state.posterior.sum(axis=1)
+    told = ~problem.light
+    by_person = np.bincount(who, told, len(names))
+    kinds = [mistake.kind for mistake in problem.hypotheses.mistakes]
+    column = np.array([MISTAKES.index(kind) if kind in MISTAKES else len(MISTAKES) for kind in kinds])
+    key = who[pairs.sheet] * (len(MISTAKES) + 1) + column[pairs.hypothesis % problem.mistakes]
+    weight = weight * told[pairs.sheet]
+    found = np.bincount(key, weight, len(names) * (len(MISTAKES) + 1)).reshape(len(names), -1)
+    for at, name in enumerate(names):
+        counts.sheets[name] += float(by_person[at])
+        counts.mistakes[name] += found[at, : len(MISTAKES)]
+    faulty = weight[pairs.hypothesis >= problem.mistakes].sum()
+    counts.faults += (faulty, told.sum())
+
+
+def _count_readings(
+    counts: Counts,
+    problem: Problem,
+    state: State,
+    who: IntArray,
+    names: tuple[str, ...],
+    code: IntArray,
+) -> None:
+    """Missed and invented contacts by contributor, leaks and dirty contacts overall."""
+    pairs, beliefs = state.pairs, state.beliefs
+    like = entry_likelihoods(problem, pairs)
+    unit = problem.unit[pairs.sheet][pairs.pair]
+    plain = (pairs.source >= CONSTANTS) & (pairs.source < beliefs.shape[2])
+    people = who[pairs.sheet][pairs.pair]
+    shown = code[problem.row[pairs.row]]
+    reads_open = (shown == OVER_LIMIT) | (shown == LEAK)
+    size = len(names)
+    for table in range(beliefs.shape[1]):
+        chance = state.posterior[pairs.pair, table]
+        at = np.flatnonzero(plain & (chance > LEAST_PAIRS))
+        after = beliefs[unit[at], table, pairs.source[at]] * like[at]
+        after /= after.sum(axis=1, keepdims=True)
+        is_open = after[:, OPEN] * chance[at]
+        contact = (1 - after[:, OPEN]) * chance[at]
+        missed, person = reads_open[at], people[at]
+        miss = np.stack(
+            [np.bincount(person, contact * missed, size), np.bincount(person, contact, size)], axis=1
+        )
+        invent = np.stack(
+            [np.bincount(person, is_open * ~missed, size), np.bincount(person, is_open, size)], axis=1
+        )
+        for number, name in enumerate(names):
+            counts.miss[name] += miss[number]
+            counts.invent[name] += invent[number]
+        counts.leaks += ((is_open * (shown[at] == LEAK)).sum(), (is_open * missed).sum())
+        closed = after[:, CLOSED] * chance[at] * ~missed
+        counts.dirty += ((closed * (shown[at] >= FIRST_LEVEL)).sum(), closed.sum())
+
+
+def add_counts(total: Counts, more: Counts) -> None:
+    """Add `more` to `total`."""
+    for name in more.sheets:
+        total.sheets[name] += more.sheets[name]
+        total.mistakes[name] += more.mistakes[name]
+    for name in more.miss:
+        total.miss[name] += more.miss[name]
+        total.invent[name] += more.invent[name]
+    total.leaks += more.leaks
+    total.dirty += more.dirty
+    total.faults += more.faults
+
+
+def population(counts: dict[str, FloatArray], rate: float, settings: Settings) -> tuple[float, float]:
+    """Beta (a, b) of a slip rate over contributors: mean and weight by moments, drawn towards the settings.
+
+    The weight follows from the spread of the contributors' own shares beyond what chance makes of one
+    share (Kleinman 1973, J. Am. Stat. Assoc. 68:46-54).
+    """
+    table = np.array(list(counts.values())) if counts else np.zeros((0, 2))
+    table = table[table[:, 1] > 0]
+    hits, of = table[:, 0], table[:, 1]
+    mean = (hits.sum() + rate * MEAN_WEIGHT) / (of.sum() + MEAN_WEIGHT)
+    weight = settings.slip_strength
+    if len(table) > 2:
+        excess = (of * (hits / of - mean) ** 2).sum() - (len(table) - 1) * mean * (1 - mean)
+        scale = of.sum() - (of**2).sum() / of.sum()
+        between = max(excess / max(scale, 1e-9), 1e-9)
+        fitted = float(np.clip(mean * (1 - mean) / between - 1, LEAST_WEIGHT, MOST_WEIGHT))
+        trust = len(table) / (len(table) + 5)
+        weight = float(np.exp(trust * np.log(fitted) + (1 - trust) * np.log(weight)))
+    return float(mean * weight), float((1 - mean) * weight)
+
+
+def snapshot(counts: Counts, settings: Settings) -> Reliability:
+    """Posterior of rates and habits from expected counts."""
+    prior = Reliability.from_settings(settings)
+    miss = population(counts.miss, settings.miss_rate, settings)
+    invent = population(counts.invent, settings.invent_rate, settings)
+    strength = settings.mistake_strength
+    sheets = sum(counts.sheets.values())
+    mistakes = sum(counts.mistakes.values(), np.zeros(len(MISTAKES)))
+    rates = dict(prior.mistakes)
+    shares = [
+        (rates[kind] * strength + mistakes[at]) / (strength + sheets) for at, kind in enumerate(MISTAKES)
+    ]
+    contributors = {
+        name: ContributorReliability(
+            miss=_beta(miss, counts.miss[name]),
+            invent=_beta(invent, counts.invent[name]),
+            sheets=counts.sheets[name],
+            mistakes=tuple(zip(MISTAKES, (float(x) for x in counts.mistakes[name]), strict=True)),
+        )
+        for name in sorted(counts.sheets)
+    }
+    return Reliability(
+        miss=miss,
+        invent=invent,
+        mistakes=tuple(zip(MISTAKES, (float(share) for share in shares), strict=True)),
+        fault_rate=_share(counts.faults, settings.fault_rate, strength),
+        leak=_share(counts.leaks, settings.leak_rate, 100.0),
+        dirty=_share(counts.dirty, settings.dirty_rate, 300.0),
+        contributors=contributors,
+    )
+
+
+def _beta(prior: tuple[float, float], counts: FloatArray) -> tuple[float, float]:
+    return float(prior[0] + counts[0]), float(prior[1] + max(counts[1] - counts[0], 0.0))
+
+
+def _share(counts: FloatArray, rate: float, weight: float) -> float:
+    return float((counts[0] + rate * weight) / (counts[1] + weight))
