@@ -1,0 +1,166 @@
+"""How likely a reading is, given what the contact behind it is.
+
+For a figure the likelihood is a density in ln(Ω); for "over the limit" and bare continuity it is a
+probability.  All hypotheses of a sheet explain the same readings, so the measure cancels.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from consensus.contacts import CLOSED, OPEN, Alphabet
+from consensus.readings import Kind, Readings
+from consensus.results import ReadingModel
+from consensus.settings import Settings
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+FLOOR = 1e-7  # nothing is impossible: a pen slips, a row is skipped
+LOWEST_OHM = 0.03  # figures below are no better known than this
+METER_U = 0.01 / np.sqrt(3)  # 1 % of the figure, rectangular (GUM type B)
+LEAK_DENSITY = 1 / np.log(1e3)  # of ln(Ω) of a leak: log-uniform over three decades
+DIRTY_TIMES, DIRTY_SPREAD, DIRTY_SHARE = 15.0, 0.9, 0.015  # a dirty contact that still reads as closed
+WANDER_GOOD, WANDER_WORN = 0.004, 0.3  # share of readings that wander across the limit of closed
+HARNESS_SPREAD = 0.5  # ln-spread that plugs and wires add to a closed contact
+OTHER_LEVEL = 0.55  # of missed levels: another level is written down, not "over the limit"
+
+
+@dataclass(frozen=True)
+class ReadingOdds:
+    """likelihood: (n, A + 2) of each reading under each symbol, unknown and worn last; flat: (n,) of
+    nonsense; shows_open, shows_contact: (n,) what the figure looks like; miss, invent: slip rates used."""
+
+    likelihood: FloatArray
+    flat: FloatArray
+    shows_open: BoolArray
+    shows_contact: BoolArray
+    miss: float
+    invent: float
+
+
+def contact_figures(readings: Readings) -> FloatArray:
+    """(n,) Ω of the contact: the reading less its leads, not below LOWEST_OHM; inf above the limit, nan for
+    bare continuity; a wandering reading stands at its geometric middle."""
+    low = np.maximum(readings.low - readings.lead, LOWEST_OHM)
+    high = np.maximum(readings.high - readings.lead, LOWEST_OHM)
+    ohm = np.where(readings.kind == Kind.CONTINUITY, np.nan, np.sqrt(low * high))
+    return np.where(readings.kind == Kind.OVER_LIMIT, np.inf, ohm)
+
+
+class _Looks:
+    """What the readings look like, and the densities that several symbols share."""
+
+    def __init__(self, readings: Readings, model: ReadingModel, settings: Settings, read_at: str) -> None:
+        ohm = contact_figures(readings)
+        self.limit, self.model = readings.limit, model
+        self.over, self.bare = np.isinf(ohm), np.isnan(ohm)
+        self.figure = ~self.over & ~self.bare
+        self.y = np.where(self.figure, ohm, 1.0)
+        self.leak = self.figure & (ohm >= settings.open_above_ohm)
+        resistive = self.figure & ~self.leak & (ohm >= settings.closed_below_ohm)
+        any_figure = 1.0 / np.log(settings.open_above_ohm / settings.closed_below_ohm)
+        self.scatter = np.where(resistive, any_figure, 0.0)  # resistive, at no level in particular
+        self.open_like = self.over + np.where(self.leak, model.leak * LEAK_DENSITY, 0.0)
+        extra = 0.0 if read_at == "bench" else HARNESS_SPREAD
+        self.contact_spread = float(np.hypot(model.contact_spread, extra))
+        self.step = settings.meter_resolution_ohm / np.sqrt(12)  # rectangular (GUM type B)
+        self.closed = self.closed_with(np.zeros(len(ohm)))
+
+    def closed_with(self, added: FloatArray) -> FloatArray:
+        """Likelihood of a closed contact with `added` Ω in series: lognormal, now and then dirty."""
+        model = self.model
+        away = np.log(self.y / model.contact_ohm)
+        alone = (1 - DIRTY_SHARE) * _normal(
+            away, np.hypot(self.contact_spread, np.minimum(self.step / self.y, 1))
+        )
+        alone += DIRTY_SHARE * _normal(away - np.log(DIRTY_TIMES), DIRTY_SPREAD)
+        density = np.where(added > 0, self.level_with(added), alone)
+        return np.where(self.bare, _buzzes(added), density * self.figure)
+
+    def level_with(self, level: FloatArray) -> FloatArray:
+        """Density of a resistive level (…, n) with a contact in series; one in fifty strays further."""
+        total = level + self.model.contact_ohm
+        contact = self.model.contact_ohm * self.contact_spread / total
+        spread = np.hypot(np.hypot(self.model.level_spread, METER_U), contact)
+        away = np.log(self.y / total)
+        return 0.98 * _normal(away, spread) + 0.02 * _normal(away, 6 * spread)
+
+
+def reading_odds(
+    readings: Readings,
+    alphabet: Alphabet,
+    model: ReadingModel,
+    contributor: str,
+    settings: Settings,
+    read_at: str = "bench",
+    added_ohm: FloatArray | None = None,
+) -> ReadingOdds:
+    """Likelihoods of the readings of one sheet, by the slip rates of its reader (population if unknown).
+
+    added_ohm: (n,) Ω that stand in series with whatever is read there (a resistive common); None: nothing.
+    """
+    looks = _Looks(readings, model, settings, read_at)
+    known = {name: (miss, invent) for name, miss, invent in model.contributors}
+    miss, invent = known.get(contributor, (model.miss, model.invent))
+    added = np.zeros(len(readings)) if added_ohm is None else added_ohm
+    size = alphabet.size
+    closed = looks.closed_with(added) if added_ohm is not None else looks.closed
+    missed = miss * (0.9 * looks.open_like + 0.1 * looks.scatter)
+    out = np.empty((len(readings), size + 2))
+    out[:, OPEN] = (1 - invent) * (looks.over * (1 - model.leak) + np.where(looks.leak, looks.open_like, 0.0))
+    out[:, OPEN] += invent * (0.85 * looks.closed + 0.15 * looks.scatter)
+    out[:, CLOSED] = (1 - miss) * ((1 - model.dirty) * closed + model.dirty * looks.scatter) + missed
+    out[:, 2 : alphabet.odd] = _level_columns(looks, alphabet, added, miss, closed)
+    out[:, alphabet.odd] = (1 - miss) * (0.9 * looks.scatter + 0.05 * looks.closed) + missed
+    out[:, size] = 0.5 * looks.open_like + 0.35 * looks.closed + 0.15 * looks.scatter  # unknown
+    worn = 0.45 * looks.over + 0.05 * looks.leak * LEAK_DENSITY
+    out[:, size + 1] = worn + 0.4 * looks.scatter + 0.1 * looks.closed
+    flat = 0.5 * looks.open_like + 0.4 * looks.closed + 0.1 * looks.scatter
+    _wandering(out, readings, alphabet, settings)
+    return ReadingOdds(
+        likelihood=np.maximum(out, FLOOR),
+        flat=np.maximum(flat, FLOOR),
+        shows_open=looks.over | looks.leak,
+        shows_contact=looks.bare | (looks.figure & ~looks.leak),
+        miss=miss,
+        invent=invent,
+    )
+
+
+def _level_columns(
+    looks: _Looks, alphabet: Alphabet, added: FloatArray, miss: float, closed: FloatArray
+) -> FloatArray:
+    """(n, L) likelihoods under each resistive level; above the meter's limit a level reads as open does."""
+    level = alphabet.levels[:, None] + added[None, :]
+    density = np.where(looks.bare, _buzzes(level), looks.level_with(level) * looks.figure)
+    misread = looks.model.misread_level
+    shown = (1 - 2 * misread) * density + misread * (looks.scatter + closed)
+    missed = miss * ((1 - OTHER_LEVEL) * looks.open_like + OTHER_LEVEL * looks.scatter)
+    censored = looks.over & (level > looks.limit)
+    columns: FloatArray = ((1 - miss) * shown + np.where(censored, 1.0, missed)).T
+    return columns
+
+
+def _normal(away: FloatArray, spread: FloatArray | float) -> FloatArray:
+    return np.asarray(np.exp(-0.5 * (away / spread) ** 2) / (spread * np.sqrt(2 * np.pi)))
+
+
+def _buzzes(ohm: FloatArray) -> FloatArray:
+    """Probability that a meter's buzzer sounds at a resistance: inexpensive ones give up near 30 to 50 Ω."""
+    return 1.0 / (1.0 + (ohm / 40.0) ** 4)
+
+
+def _wandering(out: FloatArray, readings: Readings, alphabet: Alphabet, settings: Settings) -> None:
+    """Readings that wandered out of the closed range: seldom on a sound contact, often on a worn one."""
+    ranged = readings.kind == Kind.RANGE
+    if not ranged.any():
+        return
+    limit = settings.closed_below_ohm
+    crosses = ranged & (readings.low - readings.lead < limit) & (readings.high - readings.lead >= limit)
+    out[crosses] = WANDER_GOOD
+    out[crosses, OPEN] = WANDER_GOOD / 2
+    out[crosses, alphabet.size + 1] = WANDER_WORN

@@ -1,0 +1,231 @@
+"""A suspect's sheet laid on a chart: its readings in the chart's numbering, and all explanations of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logsumexp
+
+from consensus import unit_explanations as ex
+from consensus.chart_table import ChartTable, chart_alphabet, chart_shape, chart_table
+from consensus.contacts import OPEN
+from consensus.unit_explanations import Block, SheetLikelihood, UnitPriors
+from consensus.hypotheses import Shape
+from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds
+from consensus.readings import DesignReadings, Readings
+from consensus.results import DesignAgreement
+from consensus.settings import Settings
+
+IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
+
+LEAST_COMMON_OHM = 15.0  # less in the common can't be told from a dirty contact
+NEGLIGIBLE = 1e-9  # explanations below this probability are dropped
+
+
+@dataclass(frozen=True)
+class Laid:
+    """Readings of one sheet that the chart has a place for, in the chart's indices; cells: (n,)."""
+
+    readings: Readings
+    shape: Shape
+    cells: IntArray
+
+
+def lay_on_chart(sheet: DesignReadings, chart: DesignAgreement) -> Laid:
+    """Match by label (positions by order where no label matches); what the chart doesn't know is left out."""
+    pin_at = {pin: at for at, pin in enumerate(chart.pins)}
+    position_at = {label: at for at, label in enumerate(chart.positions)}
+    if not set(sheet.positions) & set(chart.positions) and len(sheet.positions) == len(chart.positions):
+        position_at = {label: at for at, label in enumerate(sheet.positions)}
+    pins = np.array([pin_at.get(pin, -1) for pin in sheet.pins], np.int32)
+    positions = np.array([position_at.get(label, -1) for label in sheet.positions], np.int32)
+    old = sheet.readings
+    columns = {
+        **old.__dict__,
+        "pin": pins[old.pin],
+        "against": pins[old.against],
+        "position": positions[old.position],
+    }
+    known = (columns["pin"] >= 0) & (columns["against"] >= 0) & (columns["position"] >= 0)
+    known &= columns["pin"] != columns["against"]
+    gaps = {position_at[cell.position] for v in chart.variants for cell in v.cells if cell.between}
+    known &= ~old.between | np.isin(columns["position"], list(gaps))
+    readings = Readings(**{name: column[known] for name, column in columns.items()})
+    low = np.minimum(readings.pin, readings.against)
+    high = np.maximum(readings.pin, readings.against)
+    shape = chart_shape(chart, sorted({(int(a), int(b)) for a, b in zip(low, high, strict=True)}))
+    named_at = {pair: at for at, pair in enumerate(shape.named)}
+    slot_at = {slot: at for at, slot in enumerate(shape.slots)}
+    cells = [
+        slot_at[int(position), bool(between)] * len(shape.named) + named_at[int(a), int(b)]
+        for position, between, a, b in zip(readings.position, readings.between, low, high, strict=True)
+    ]
+    return Laid(readings, shape, np.array(cells, dtype=np.int64))
+
+
+@dataclass(frozen=True)
+class Explained:
+    """Posterior over explanations: the blocks' rows that matter, with their probabilities.
+
+    block, mistake, first, second, common: (H,) as in `Block`; p: (H,) descending; symbols: (H, n);
+    p_unknown, p_other: nonsense, another design; other: likeliest other design and its share.
+    """
+
+    laid: Laid
+    tables: tuple[ChartTable, ...]
+    odds: ReadingOdds
+    common_ohm: float | None
+    variant: IntArray
+    mistake: IntArray
+    first: IntArray
+    second: IntArray
+    common: NDArray[np.bool_]
+    p: FloatArray
+    symbols: IntArray
+    p_unknown: float
+    others: tuple[tuple[str, float], ...]
+
+
+def explain(
+    sheet: DesignReadings, chart: DesignAgreement, others: Sequence[DesignAgreement], settings: Settings
+) -> Explained:
+    """Posterior probability of every explanation of one sheet."""
+    laid = lay_on_chart(sheet, chart)
+    who = sheet.sheets[0]
+    alphabet = chart_alphabet([chart], settings)
+    odds = reading_odds(laid.readings, alphabet, chart.model, who.contributor, settings, who.read_at)
+    tables = tuple(chart_table(chart, one, laid.shape, alphabet, settings) for one in chart.variants)
+    blocks: list[Block] = []
+    common_ohm = None
+    for at, table in enumerate(tables):
+        priors = ex.unit_priors(table, _mistake_shares(chart, settings), settings)
+        likelihood = SheetLikelihood(table, laid.cells, odds, settings)
+        log_variant = float(np.log(max(table.share, 1e-3)))
+        block, alone = ex.single_faults(likelihood, priors, at, log_variant, odds)
+        blocks += [block, ex.fault_pairs(likelihood, priors, at, log_variant, odds, alone)]
+        found = _common_block(
+            likelihood, priors, at, log_variant, laid, chart, who.contributor, settings, who.read_at
+        )
+        if found is not None:
+            common_ohm = found[1]
+            blocks.append(found[0])
+    flat = float(np.log(odds.flat).sum() + np.log(settings.suspect_unknown_rate))
+    named = _other_designs(sheet, chart, others, settings)
+    return _posterior(laid, tables, odds, common_ohm, blocks, flat, named)
+
+
+def _mistake_shares(chart: DesignAgreement, settings: Settings) -> dict[str, float]:
+    """Share of sheets by mistake: as learned with the chart, else as set."""
+    shares = {
+        "mirrored_pins": settings.mistake_mirrored,
+        "shifted_positions": settings.mistake_shifted,
+        "wrong_common": settings.mistake_wrong_common,
+        "exchanged": settings.mistake_exchanged,
+    }
+    return {**shares, **{kind: p for kind, p in chart.model.mistakes if kind in shares}}
+
+
+def _common_block(
+    sheet: SheetLikelihood,
+    priors: UnitPriors,
+    variant: int,
+    log_variant: float,
+    laid: Laid,
+    chart: DesignAgreement,
+    contributor: str,
+    settings: Settings,
+    read_at: str,
+) -> tuple[Block, float | None] | None:
+    """Explanations with a resistive common, its Ω being the median of what the contacts read too much.
+
+    Where no contact was read at all, nothing speaks for or against it: its Ω is None, its likelihood that of
+    a sound common.
+    """
+    if laid.shape.common is None or not len(laid.cells):
+        return None
+    good = sheet.symbols[sheet.grid.source[0, 0, laid.cells]]
+    nominal = np.full(sheet.table.alphabet.size + 2, np.nan)
+    nominal[1] = 0.0
+    nominal[2 : sheet.table.alphabet.odd] = sheet.table.alphabet.levels
+    figures = contact_figures(laid.readings)
+    excess = np.where(np.isfinite(figures), figures, np.nan) - nominal[good]
+    excess = excess[np.isfinite(excess) & (excess < settings.open_above_ohm)]
+    contact_seen = bool((sheet.odds.shows_contact & (good != OPEN)).any())
+    if not contact_seen:
+        return ex.resistive_commons(
+            sheet, priors, variant, log_variant, sheet.odds, replace_cost(settings)
+        ), None
+    ohm = float(np.median(excess)) if len(excess) else 0.0
+    if ohm < LEAST_COMMON_OHM:
+        return None
+    added = np.full(len(laid.cells), ohm)
+    odds = reading_odds(
+        laid.readings, sheet.table.alphabet, chart.model, contributor, settings, read_at, added_ohm=added
+    )
+    return ex.resistive_commons(sheet, priors, variant, log_variant, odds, settings), ohm
+
+
+def replace_cost(settings: Settings) -> Settings:
+    """Settings under which a resistive common costs nothing for its figure: none was taken from the sheet."""
+    return replace(settings, suspect_common_cost=0.0)
+
+
+def _other_designs(
+    sheet: DesignReadings, chart: DesignAgreement, others: Sequence[DesignAgreement], settings: Settings
+) -> list[tuple[str, float]]:
+    """Log joint probability that the sheet is of another design of the same shape, read without a mistake."""
+    shape = (chart.positions, chart.pins, chart.common)
+    same = [
+        one
+        for one in others
+        if one.design != chart.design and (one.positions, one.pins, one.common) == shape and one.variants
+    ]
+    found = []
+    who = sheet.sheets[0]
+    for one in same:
+        laid = lay_on_chart(sheet, one)
+        alphabet = chart_alphabet([one], settings)
+        odds = reading_odds(laid.readings, alphabet, one.model, who.contributor, settings, who.read_at)
+        table = chart_table(one, one.variants[0], laid.shape, alphabet, settings)
+        likelihood = SheetLikelihood(table, laid.cells, odds, settings)
+        symbols = likelihood.symbols[likelihood.grid.source[0, :1, laid.cells].T]
+        log_table = likelihood.log_tables(odds)[0]
+        log_p = float(likelihood.under(symbols, log_table, likelihood.doubt[0])[0])
+        found.append((one.design, log_p + np.log(settings.suspect_other_design_rate / len(same))))
+    return found
+
+
+def _posterior(
+    laid: Laid,
+    tables: tuple[ChartTable, ...],
+    odds: ReadingOdds,
+    common_ohm: float | None,
+    blocks: list[Block],
+    flat: float,
+    named: list[tuple[str, float]],
+) -> Explained:
+    log_joint = np.concatenate([block.log_joint for block in blocks])
+    total = logsumexp(np.concatenate([log_joint, [flat], [log_p for _, log_p in named]]))
+    p = np.exp(log_joint - total)
+    order = np.argsort(-p, kind="stable")
+    order = order[p[order] > NEGLIGIBLE]
+    whole = {
+        name: np.concatenate([getattr(block, name) for block in blocks])[order]
+        for name in ("mistake", "first", "second", "common", "symbols")
+    }
+    variant = np.concatenate([np.full(len(block.log_joint), block.variant) for block in blocks])[order]
+    return Explained(
+        laid=laid,
+        tables=tables,
+        odds=odds,
+        common_ohm=common_ohm,
+        variant=variant,
+        p=p[order],
+        p_unknown=float(np.exp(flat - total)),
+        others=tuple((name, float(np.exp(log_p - total))) for name, log_p in named),
+        **whole,
+    )
