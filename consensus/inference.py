@@ -33,8 +33,8 @@ TINY = 1e-300
 class Problem:
     """One design, ready for inference.
 
-    sheet, cell: (R,) sorted by sheet; like: (R, A) likelihood of each reading; shifted, shifted_code:
-    (R, A), (R,) likelihoods and codes with a resistive common's figure taken off (sheets with `offset`); weight: (R,) design effect;
+    sheet, cell: (R,) sorted by sheet; like: (R, A) likelihood of each reading; weight: (R,) design effect;
+    shifted, shifted_code: (R, A), (R,) likelihoods and codes with a resistive common's figure taken off;
     unit: (N,); log_mistake: (N, M), log_fault: (F,) log priors; offset, light: (N,) sheets with a candidate
     resistive common, sheets of so few readings that only "as read" is considered; strange: (N,) sheets that
     mostly do not keep to the common.  row: (R,) merged readings of `Encoded`.
@@ -120,14 +120,16 @@ def single_pairs(problem: Problem, combined: BoolArray) -> Pairs:
     return make_pairs(problem, *np.nonzero(allowed))
 
 
-def crossed_pairs(problem: Problem, chosen: BoolArray) -> Pairs:
-    """Each mistake with each fault for the chosen sheets (N,), "as read" alone for the others."""
+def crossed_pairs(problem: Problem, chosen: BoolArray, kept: Pairs | None = None) -> Pairs:
+    """Each mistake with each fault for the chosen sheets (N,); the `kept` pairs for the others."""
     allowed = np.ones((problem.faults, problem.mistakes), dtype=bool)
     allowed[1:, -1] = False
     without = allowed.copy()
     without[-1] = False
     options = np.where(problem.offset[:, None], allowed.ravel(), without.ravel())
     options[~chosen | problem.light] = False
+    if kept is not None:
+        options[kept.sheet, kept.hypothesis] = True
     options[:, 0] = True
     return make_pairs(problem, *np.nonzero(options))
 

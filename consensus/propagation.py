@@ -224,7 +224,8 @@ def propagate(
             if done == 2:
                 pairs, previous = single_pairs(problem, dear | problem.strange), None
             elif dear.any():
-                pairs, previous, crossed = crossed_pairs(problem, dear), None, False
+                pairs = crossed_pairs(problem, dear, active_pairs(problem, pairs, posterior))
+                previous, crossed = None, False
                 most = max(most, done + 3)
             else:
                 break
