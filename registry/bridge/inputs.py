@@ -57,23 +57,20 @@ def design_readings(
 ) -> DesignReadings:
     """The engine's input for one design; the order of rows doesn't matter, that of sheets is kept."""
     pin_of = {label: place for place, label in enumerate(facts.pins)}
-    coded = sorted(
-        (row.sheet, row.step - 1, row.between, row.sweep, pin_of[row.pin], pin_of[row.against], row)
-        for row in rows
-        if row.kind != ReadingKind.NOT_TAKEN
+    kept = sorted(
+        (row for row in rows if row.kind != ReadingKind.NOT_TAKEN),
+        key=lambda row: (row.sheet, row.step, row.between, row.sweep, pin_of[row.pin], pin_of[row.against]),
     )
-    columns = list(zip(*coded, strict=True)) or [()] * 7
-    sheet, position, between, sweep, pin, against, kept = columns
     return _built(
         facts,
         sheets,
         Readings(
-            sheet=np.array(sheet, dtype=np.int32),
-            position=np.array(position, dtype=np.int32),
-            between=np.array(between, dtype=np.bool_),
-            sweep=np.array(sweep, dtype=np.int32),
-            pin=np.array(pin, dtype=np.int32),
-            against=np.array(against, dtype=np.int32),
+            sheet=np.array([row.sheet for row in kept], dtype=np.int32),
+            position=np.array([row.step - 1 for row in kept], dtype=np.int32),
+            between=np.array([row.between for row in kept], dtype=np.bool_),
+            sweep=np.array([row.sweep for row in kept], dtype=np.int32),
+            pin=np.array([pin_of[row.pin] for row in kept], dtype=np.int32),
+            against=np.array([pin_of[row.against] for row in kept], dtype=np.int32),
             kind=np.array([row.kind for row in kept], dtype=np.int32),
             low=np.array([row.low for row in kept], dtype=np.float64),
             high=np.array([row.high for row in kept], dtype=np.float64),

@@ -14,7 +14,7 @@ Plain = Mapping[str, Any]
 def fault_clause(cause: Plain, common: str | None = None) -> str:
     """A fault of the unit in a few words: `pin 4 never closes`.
 
-    cause: `cause`, `pins`, `positions` and, where known, `detail`, `ohm` of an object of `causes`.
+    cause: an object of `causes`; its `params` may hold `detail` and `ohm`.
     """
     pins = _lines(cause.get("pins") or [], common)
     positions = list(cause.get("positions") or [])
@@ -34,7 +34,7 @@ def fault_clause(cause: Plain, common: str | None = None) -> str:
         return {
             "out": _("the contacts stand one detent ahead of the lever"),
             "back": _("the contacts stand one detent behind the lever"),
-        }.get(str(cause.get("detail")), _("the contacts stand one detent off the lever"))
+        }.get(str(_param(cause, "detail")), _("the contacts stand one detent off the lever"))
     return _("a fault that has no name here")
 
 
@@ -51,17 +51,23 @@ def _closed_clause(pins: Sequence[str], names: str) -> str:
 def _worn_clause(cause: Plain, pins: Sequence[str], names: str, where: str) -> str:
     if not pins:
         return _("a contact is worn")
-    if cause.get("ohm") is not None:
+    ohm = _param(cause, "ohm")
+    if ohm is not None:
         return _("the contact of {pins}{where} is worn ({ohm})").format(
-            pins=names, where=where, ohm=ohm_text(float(cause["ohm"]))
+            pins=names, where=where, ohm=ohm_text(float(ohm))
         )
     return _("the contact of {pins}{where} is worn").format(pins=names, where=where)
 
 
 def _resistive_clause(cause: Plain) -> str:
-    if cause.get("ohm") is not None:
-        return _("the common has {ohm} in series").format(ohm=ohm_text(float(cause["ohm"])))
+    ohm = _param(cause, "ohm")
+    if ohm is not None:
+        return _("the common has {ohm} in series").format(ohm=ohm_text(float(ohm)))
     return _("the common has a resistance in series")
+
+
+def _param(cause: Plain, name: str) -> Any:
+    return (cause.get("params") or {}).get(name)
 
 
 def _in_positions(positions: Sequence[str]) -> str:
@@ -90,7 +96,7 @@ def _reader_text(cause: Plain, pins: Sequence[str], positions: Sequence[str]) ->
     """Sentences of what lies in the sheet or the choice; None for a fault of the unit."""
     kind = cause["cause"]
     if kind == "mirrored_pins":
-        if cause.get("detail") == "lines":
+        if _param(cause, "detail") == "lines":
             return _("The lines may be numbered from the other face ({p}); look at the connector again.")
         return _("The pins may be numbered from the other face ({p}); look at the connector again.")
     if kind == "wrong_common":
@@ -127,15 +133,15 @@ def _slip_text(pins: Sequence[str], positions: Sequence[str]) -> str:
 
 def _choice_text(cause: Plain, kind: str) -> str | None:
     if kind == "other_variant":
-        if cause.get("variant"):
+        if _param(cause, "variant"):
             return _("It may be variant {variant} of this design ({p}).").format(
-                variant=cause["variant"], p="{p}"
+                variant=_param(cause, "variant"), p="{p}"
             )
         return _("It may be another variant of this design ({p}).")
     if kind == "other_design":
-        if cause.get("design"):
+        if _param(cause, "design"):
             return _("It may be design {design} ({p}); look at the part number again.").format(
-                design=cause["design"], p="{p}"
+                design=_param(cause, "design"), p="{p}"
             )
         return _("It may be another design ({p}); look at the part number again.")
     if kind == "unknown":
@@ -157,6 +163,36 @@ def verdict_message(check: Plain) -> str:
         return _("Faulty: a good unit would hardly read like this ({share} that it is good).").format(
             share=share
         )
+    return _UNDECIDED.get(str(check.get("reason")), _evidence)(check, share)
+
+
+def _evidence(check: Plain, share: str) -> str:
     if check.get("next"):
         return _("Can't tell yet ({share} that it is good); one more reading would help.").format(share=share)
     return _("Can't tell from these readings ({share} that it is good).").format(share=share)
+
+
+def _start_position(check: Plain, share: str) -> str:
+    return _(
+        "Can't tell yet: the readings so far fit ({share} that it is good), but a fault that could pass "
+        "for a start position is not excluded."
+    ).format(share=share)
+
+
+def _shift(check: Plain, share: str) -> str:
+    return _(
+        "Can't tell: either the sheet is one detent off or the contacts are ({share} that it is good). "
+        "Count the positions again from the end stop."
+    ).format(share=share)
+
+
+def _no_readings(check: Plain, share: str) -> str:
+    return _("No reading yet that the pattern could be held against.")
+
+
+_UNDECIDED = {
+    "evidence": _evidence,
+    "start_position": _start_position,
+    "shift": _shift,
+    "no_readings": _no_readings,
+}

@@ -167,12 +167,12 @@ def _repaired(
 
 
 def _fault_of(params: Plain) -> Plain:
-    fault = params.get("fault")
-    if isinstance(fault, Mapping):
-        return fault
+    """The unit's fault in the form of a check's cause."""
     return {
-        "cause": fault or params.get("detail") or "unknown",
-        **{k: v for k, v in params.items() if k != "fault"},
+        "cause": params.get("fault"),
+        "pins": params.get("fault_pins") or [],
+        "positions": params.get("fault_positions") or [],
+        "params": {"ohm": params.get("ohm"), "detail": params.get("fault_detail")},
     }
 
 

@@ -1,0 +1,112 @@
+"""A tidy table → `benchquorum/agreed/1`, and that document → charts that a check can use."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from consensus import ENGINE_VERSION, Reliability, Settings, agree_design, learn_reliability
+from consensus.readings import DesignReadings
+from consensus.results import DesignAgreement
+from registry.bridge.parallel import each
+from registry.bridge.tables import designs_from_table
+from registry.errors import RegistryError, RegistryErrors, pointer
+from registry.formats.documents import AGREED
+from registry.formats.sentences import finding_message
+from registry.formats.tidy_table import TidyTable
+from registry.translation import gettext as _
+
+Plain = dict[str, Any]
+LEARNING = 0.4  # share of the work, for the progress line
+WORTH_SPREADING = 50_000  # readings
+
+
+def agree_document(
+    table: TidyTable, progress: Callable[[float], None] | None = None, workers: int = 1
+) -> Plain:
+    """The agreed patterns of all designs of a file, and why each sheet fits or doesn't.
+
+    progress: is told the share done; workers: processes for files of many readings.
+    """
+    tell = progress or (lambda share: None)
+    settings = Settings()
+    designs = designs_from_table(table)
+    reliability = learn_reliability(designs, settings, lambda done, of: tell(LEARNING * done / max(of, 1)))
+    document: Plain = {
+        "format": AGREED,
+        "engine": {"version": ENGINE_VERSION, "settings": settings.to_plain()},
+        "designs": [],
+        "submissions": [],
+        "reliability": reliability.to_plain(),
+    }
+    workers = workers if len(table) >= WORTH_SPREADING else 1
+    for done, (design, findings) in enumerate(each(_agreed, (reliability, settings), designs, workers, 4), 1):
+        document["designs"].append(design)
+        document["submissions"] += findings
+        tell(LEARNING + (1 - LEARNING) * done / len(designs))
+    return document
+
+
+def _agreed(shared: tuple[Reliability, Settings], readings: DesignReadings) -> tuple[Plain, list[Plain]]:
+    agreement = agree_design(readings, *shared)
+    findings = agreement.findings_plain()
+    for finding in findings:
+        finding["message"] = finding_message(finding, agreement.common)
+    return agreement.to_plain(), findings
+
+
+@dataclass(frozen=True)
+class Charts:
+    """Agreed patterns, ready to be checked against; by name of the design."""
+
+    by_design: Mapping[str, DesignAgreement]
+    settings: Settings
+
+    def of(self, design: str) -> DesignAgreement | None:
+        return self.by_design.get(design)
+
+    def others(self, design: str) -> tuple[DesignAgreement, ...]:
+        return tuple(chart for name, chart in self.by_design.items() if name != design)
+
+
+def charts_from_document(document: Mapping[str, Any]) -> Charts:
+    """The charts of an agreed document, or `RegistryErrors` that point to where it is damaged."""
+    designs, submissions = document.get("designs"), document.get("submissions")
+    if not isinstance(designs, list) or not isinstance(submissions, list):
+        raise RegistryErrors([_damaged("" if isinstance(document, dict) else "/")])
+    findings: dict[Any, list[Any]] = defaultdict(list)
+    for place, entry in enumerate(submissions):
+        if not isinstance(entry, dict) or not isinstance(entry.get("design"), str):
+            raise RegistryErrors([_damaged(pointer("submissions", place))])
+        findings[entry["design"]].append(entry)
+    charts: dict[str, DesignAgreement] = {}
+    for place, plain in enumerate(designs):
+        try:
+            chart = DesignAgreement.from_plain(plain, findings[plain["design"]])
+        except (KeyError, TypeError, ValueError, AttributeError, IndexError):
+            raise RegistryErrors([_damaged(pointer("designs", place))]) from None
+        charts[chart.design] = chart
+    return Charts(charts, _settings_of(document))
+
+
+def _settings_of(document: Mapping[str, Any]) -> Settings:
+    """The settings that the document was made under; ones that this engine doesn't know are left out."""
+    engine = document.get("engine")
+    stored = engine.get("settings") if isinstance(engine, dict) else None
+    known = Settings().to_plain()
+    if not isinstance(stored, dict):
+        return Settings()
+    return Settings().with_values(
+        **{name: value for name, value in stored.items() if type(value) is type(known.get(name))}
+    )
+
+
+def _damaged(field: str) -> RegistryError:
+    return RegistryError(
+        "document_damaged",
+        _("The file of agreed patterns is damaged at {field}.").format(field=field or "/"),
+        _("Make it again with “benchquorum agree … --json”."),
+        field=field,
+    )

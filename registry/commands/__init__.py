@@ -1,0 +1,1 @@
+"""The `benchquorum` command: one module a subcommand, loaded only when it is called."""
