@@ -10,16 +10,18 @@ from numpy.typing import NDArray
 
 from consensus.agreement import agree_cells
 from consensus.common_offset import with_offsets
+from consensus.coordination import MEMBER, table_roles
 from consensus.encoding import Encoded, encode
 from consensus.explanation import Explanation, explain
 from consensus.findings import TableRole, find_all
 from consensus.inference import Problem, crossed_pairs, source_beliefs
 from consensus.learning import learn
-from consensus.propagation import State, final_beliefs, judge, make_problem, propagate
+from consensus.propagation import State, final_beliefs, judge, make_problem
 from consensus.readings import DesignReadings
 from consensus.reliability import Reliability
 from consensus.results import DesignAgreement, ReadingModel, SheetFinding, VariantPattern
 from consensus.settings import Settings
+from consensus.variants import Tables, find_tables
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -46,20 +48,12 @@ def agree_design(readings: DesignReadings, reliability: Reliability, settings: S
     model = reading_model(encoded, reliability, settings)
     kept = encoded.sheet_order
     problem = make_problem(encoded, reliability, settings)
-    state = propagate(problem)
+    tables = find_tables(problem)
+    state = tables.state
     belief = final_beliefs(problem, state, settings.variant_differs)
     explained = explain(problem, state.pairs, state.posterior, state.beliefs, encoded.code)
-    roles = [TableRole("a")]
-    variants = [
-        VariantPattern(
-            variant="a",
-            share=1.0,
-            submissions=len(kept),
-            units=problem.units,
-            contributors=len(np.unique(encoded.contributor[kept])),
-            cells=agree_cells(encoded, explained, kept, 0, belief[0], settings),
-        )
-    ]
+    roles = table_roles(encoded, kept, tables.unit_table, problem.unit, settings)
+    variants = published_variants(encoded, problem, tables, explained, belief, roles, settings)
     findings = _all_findings(encoded, problem, state, explained, belief, roles, reliability, settings)
     return DesignAgreement(
         design=readings.design,
@@ -73,6 +67,37 @@ def agree_design(readings: DesignReadings, reliability: Reliability, settings: S
         if readings.start_positions is None
         else tuple(readings.positions[row] for row in readings.start_positions),
     )
+
+
+def published_variants(
+    encoded: Encoded,
+    problem: Problem,
+    tables: Tables,
+    explained: Explanation,
+    belief: FloatArray,
+    roles: list[TableRole],
+    settings: Settings,
+) -> list[VariantPattern]:
+    """Variants largest first; shares are of the units of published tables."""
+    kept = encoded.sheet_order
+    published = [table for table, role in enumerate(roles) if role.key is not None]
+    member = tables.unit_table[:, published].argmax(axis=1)
+    belongs = tables.unit_table[:, published].max(axis=1) > MEMBER
+    found = []
+    for at, table in enumerate(published):
+        units = np.flatnonzero((member == at) & belongs)
+        sheets = kept[np.isin(problem.unit, units)]
+        found.append(
+            VariantPattern(
+                variant=roles[table].key or "",
+                share=len(units) / max(int(belongs.sum()), 1),
+                submissions=len(sheets),
+                units=len(units),
+                contributors=len(np.unique(encoded.contributor[sheets])),
+                cells=agree_cells(encoded, explained, kept, table, belief[table], settings),
+            )
+        )
+    return found
 
 
 def _all_findings(

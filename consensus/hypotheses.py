@@ -268,7 +268,6 @@ def _assemble(
     moved = [grid.cells_after(mistake) for mistake in mistakes]
     index = np.stack([cells for cells, _ in moved])
     operands = shown[:, index]
-    operands[:, [m.kind == "unexplained" for m in mistakes]] = (UNKNOWN, OPEN, CLOSED, OPEN)
     return operands, np.stack([repeats for _, repeats in moved])
 
 

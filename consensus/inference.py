@@ -25,6 +25,7 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 NEGLIGIBLE = 1e-5  # pairs less likely than that are left out until the next full round
+LOOSE = 0.3  # share of places in which an unexplained sheet may show anything
 SPEAKING = 1e-4  # pairs less likely than that send no message
 TINY = 1e-300
 
@@ -164,7 +165,12 @@ def predict(problem: Problem, state_beliefs: FloatArray, pairs: Pairs) -> FloatA
         rest = np.flatnonzero(~plain)
         arms = arm_beliefs(problem, state_beliefs, unit[rest], pairs.source[rest])
         shown[rest] = combine(arms[0], arms[1], problem.alphabet.series)
-    return np.asarray(np.einsum("ea,ea->e", shown, like))
+    chance = np.einsum("ea,ea->e", shown, like)
+    loose = (pairs.hypothesis % problem.mistakes == problem.mistakes - 1)[pairs.pair]
+    if loose.any():
+        anything = like[loose] @ state_beliefs[0, UNKNOWN]
+        chance[loose] = (1 - LOOSE) * chance[loose] + LOOSE * anything
+    return np.asarray(chance)
 
 
 def arm_beliefs(
