@@ -106,7 +106,7 @@ def _one(
     readings = entries.stop - entries.start
     role = roles[int(explained.table[at])]
     params = explanation_params(encoded, hypotheses, int(explained.hypothesis[at]))
-    params |= {"readings": readings, "agreeing": readings - len(differing)}
+    params |= {"readings": int(readings), "agreeing": int(readings) - len(differing)}
     if not encoded.counts[sheet]:
         params["counts"] = False
     if "fault" in params and params["fault"] == "resistive_common":
