@@ -1,0 +1,128 @@
+"""The bench sheet: one form for everybody.  A module asks one reading at a time where scripts run.
+
+The same post compares (nothing stored) and sends; the pattern is shown only after the readings are in.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+
+from registry.errors import RegistryErrors
+from registry.models import Design, User
+from registry.pages.bench_words import bench_words
+from registry.pages.cautions import cautions_for
+from registry.pages.comparison import compare_words
+from registry.pages.sheet_form import SheetFilled, SheetForm, first_pass, initial_values
+from registry.pages.sheet_grid import SheetGrid, sheet_grid
+from registry.selectors.bench_page import chart_shown, design_for_bench, last_meter
+from registry.services.checks import sheet_preview
+from registry.services.pictures import picture_add
+from registry.services.sheets import sheet_submit
+from registry.templatetags.pattern import cell_key
+
+MOST_SWEEPS = 5
+
+
+@login_required
+def bench(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """Empty on GET; on POST `act=compare` shows how it compares, `act=send` stores it."""
+    assert isinstance(request.user, User)
+    design = design_for_bench(uuid)
+    if design is None:
+        raise Http404
+    chart = chart_shown(design)
+    asked = request.POST if request.method == "POST" else request.GET
+    grid = grid_asked(design, chart, asked)
+    if request.method != "POST":
+        meter, leads = last_meter(request.user)
+        values = initial_values(meter, leads, request.user.distance_unit)
+        values["rereads"] = request.GET.get("rereads", "")
+        return _page(request, design, grid, SheetForm(initial=values))
+    form = SheetForm(request.POST)
+    first = first_pass(request.POST.get("first", ""))
+    filled = form.body(str(design.uuid), grid, first)
+    try:
+        if request.POST.get("act") == "send":
+            return _send(request, filled)
+        preview = sheet_preview(body=filled.body)
+    except RegistryErrors as errors:
+        return _page(request, design, grid, form, wrong=filled.lay_errors(form, errors), first=first)
+    names = {cell_key(_place(place)): place.name for place in grid.places if place.sweep == 1}
+    if first is None:
+        first = {place.name: request.POST.get(place.name, "").strip() for place in grid.places}
+    compared = compare_words(preview, chart, names)
+    return _page(request, design, grid, form, compared=compared, first=first)
+
+
+def _send(request: HttpRequest, filled: SheetFilled) -> HttpResponse:
+    assert isinstance(request.user, User)
+    sheet = sheet_submit(by=request.user, body=filled.body)
+    for upload in request.FILES.getlist("pictures"):
+        try:
+            picture_add(by=request.user, sheet=sheet, upload=upload)
+        except RegistryErrors as errors:
+            messages.warning(request, " ".join(str(error) for error in errors))
+    messages.success(request, _("Your sheet is in. The chart has been computed again."))
+    return redirect("sheet", uuid=sheet.uuid)
+
+
+def grid_asked(design: Design, chart: dict[str, Any] | None, asked: Any) -> SheetGrid:
+    """Out-and-back and the gaps between detents are asked for in the address, and kept in the form."""
+    text = str(asked.get("sweeps", "1"))
+    sweeps = int(text) if text.isascii() and text.isdigit() else 1
+    return sheet_grid(
+        design,
+        chart=chart,
+        sweeps=min(max(sweeps, 1), MOST_SWEEPS),
+        between=asked.get("between") == "1",
+    )
+
+
+def _place(place: Any) -> dict[str, Any]:
+    return place.row("")
+
+
+def _page(
+    request: HttpRequest,
+    design: Design,
+    grid: SheetGrid,
+    form: SheetForm,
+    *,
+    wrong: dict[str, list[str]] | None = None,
+    compared: dict[str, Any] | None = None,
+    first: dict[str, str] | None = None,
+) -> HttpResponse:
+    values = {place.name: request.POST.get(place.name, "") for place in grid.places}
+    context = {
+        "design": design,
+        "common": grid.common.label if grid.common else None,
+        "grid": grid,
+        "rows": grid.table(values, wrong or {}),
+        "form": form,
+        "wrong": wrong or {},
+        "wrong_count": len(wrong or {}) + sum(len(errors) for errors in form.errors.values())
+        if form.is_bound
+        else 0,
+        "compared": compared,
+        "first": "" if first is None else json.dumps(first),
+        "sweeps": max((sweep for _p, sweep, _b in grid.rows), default=1),
+        "between": any(gap for _p, _s, gap in grid.rows),
+        "bench_data": {
+            "design": str(design.uuid),
+            "name": design.name,
+            "steps": grid.steps(),
+            "words": bench_words(),
+        },
+        "cautions": cautions_for("bench"),
+        "may_ask_meter": True,
+    }
+    status = 400 if wrong is not None else 200
+    return render(request, "contributor/bench.html", context, status=status)

@@ -1,0 +1,70 @@
+"""Figures in templates, written as in sentences (`registry.formats.figures`)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django import template
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from registry.formats.figures import cell_text, ohm_text, share_text
+
+register = template.Library()
+
+
+@register.filter
+def ohm(value: float | None) -> str:
+    return "" if value is None else ohm_text(value)
+
+
+@register.filter
+def share(value: float | None) -> str:
+    return "" if value is None else share_text(value)
+
+
+@register.simple_tag
+def of_units(agreeing: int, units: int) -> str:
+    """“11 of 11 units”."""
+    return ngettext("{agreeing} of {units} unit", "{agreeing} of {units} units", units).format(
+        agreeing=agreeing, units=units
+    )
+
+
+@register.filter
+def chance_words(p: float) -> str:
+    """A probability in words, as a sentence needs it."""
+    steps = (
+        (0.99, _("almost certainly")),
+        (0.9, _("very probably")),
+        (0.7, _("probably")),
+        (0.5, _("more likely than not")),
+        (0.3, _("perhaps")),
+        (0.1, _("probably not")),
+    )
+    return next((words for least, words in steps if p >= least), _("hardly"))
+
+
+@register.filter
+def place_name(cell: Mapping[str, Any], common: str | None = None) -> str:
+    """“pin 4 in R”."""
+    return cell_text(cell, common)
+
+
+@register.filter
+def finding_word(finding: str) -> str:
+    """A finding in two or three words, for lists."""
+    return {
+        "fits": _("fits"),
+        "slip": _("fits but for single readings"),
+        "mirrored_pins": _("pins numbered from the other face"),
+        "wrong_common": _("a lead on a line instead of the common"),
+        "shifted_positions": _("positions off by one"),
+        "exchanged": _("two neighbours exchanged"),
+        "faulty_unit": _("one fault of the unit"),
+        "other_variant": _("another variant"),
+        "other_design": _("another design"),
+        "coordinated": _("a group that stands alone"),
+        "unexplained": _("not explained"),
+    }.get(finding, finding or _("not compared yet"))
