@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from datetime import datetime
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -10,6 +11,31 @@ from django.db.models import QuerySet
 from registry.models import ChartRevision, CurrentChart
 
 SHOWN = (ChartRevision.State.PUBLISHED, ChartRevision.State.WITHDRAWN)
+
+
+class RevisionHead(NamedTuple):
+    """All of a revision but its bytes.  Two equal heads have equal bytes: they may be kept by it."""
+
+    pk: int
+    number: int
+    digest: str
+    content_sha256: str
+    state: str
+    published_at: datetime
+    withdrawn_at: datetime | None
+    withdrawn_reason: str
+
+
+_HEAD = (
+    "pk",
+    "number",
+    "digest",
+    "content_sha256",
+    "state",
+    "published_at",
+    "withdrawn_at",
+    "withdrawn_reason",
+)
 
 
 def revisions_shown() -> QuerySet[ChartRevision]:
@@ -22,23 +48,31 @@ def revisions_of(design: UUID) -> QuerySet[Any]:
     return revisions_shown().filter(design__uuid=design).defer("content", "inputs").select_related("design")
 
 
-def revision_at(design: UUID, number: int) -> ChartRevision | None:
-    return revisions_shown().filter(design__uuid=design, number=number).defer("inputs").first()
-
-
 def current_charts() -> QuerySet[Any]:
     """The chart that a reader is shown, for each design that has one; without the bytes."""
     return (
         CurrentChart.objects.filter(revision__state__in=SHOWN)
         .select_related("design", "revision")
         .defer("revision__content", "revision__inputs")
+        .order_by("pk")
     )
 
 
-def current_revision_key(design: UUID) -> tuple[int, str] | None:
-    """Id and state of the revision that is shown: all that a cached copy needs to know of."""
-    return (
+def head_of_current(design: UUID) -> RevisionHead | None:
+    """The revision that a reader is shown."""
+    row = (
         CurrentChart.objects.filter(design__uuid=design, revision__state__in=SHOWN)
-        .values_list("revision_id", "revision__state")
+        .values_list(*[f"revision__{name}" for name in _HEAD])
         .first()
     )
+    return None if row is None else RevisionHead(*row)
+
+
+def head_of_revision(design: UUID, number: int) -> RevisionHead | None:
+    row = revisions_shown().filter(design__uuid=design, number=number).values_list(*_HEAD).first()
+    return None if row is None else RevisionHead(*row)
+
+
+def revision_content(pk: int) -> bytes:
+    """The stored bytes of a chart."""
+    return bytes(ChartRevision.objects.values_list("content", flat=True).get(pk=pk))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from uuid import UUID
 
 from django.db.models import Prefetch, QuerySet
 
@@ -30,3 +31,7 @@ def design_for_api() -> QuerySet[Any]:
             "replaced_by",
         )
     )
+
+
+def design_exists(design: UUID) -> bool:
+    return Design.objects.filter(uuid=design).exists()

@@ -1,0 +1,93 @@
+"""`described`: one decorator that says of an operation what it takes, gives and can refuse."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
+
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
+from rest_framework import serializers
+
+from api.problems import CONTENT_TYPE
+from api.serializers.problems import Problem
+
+F = TypeVar("F", bound=Callable[..., Any])
+_PAGES: dict[str, Any] = {}
+
+REFUSALS = {
+    400: "What was sent can't be read, or isn't right; `errors` names every fault.",
+    401: "A token, or a session, is needed.",
+    403: "This account, or this token, may not do this.",
+    404: "There is nothing at this address.",
+    405: "This address doesn't know this method.",
+    406: "This can't be given in the form asked for.",
+    409: "It was changed, or used, in the meantime.",
+    410: "It was there and was taken back by its contributor.",
+    412: "It isn't the version that you named any more.",
+    413: "Too large to be taken in one go.",
+    415: "This address takes JSON.",
+    422: "The same Idempotency-Key came with another body.",
+    429: "Too many requests; `Retry-After` says when to come back.",
+    500: "Our fault; nothing was changed.",
+}
+ALWAYS = (400, 401, 404, 406, 429)
+WITH_BODY = (403, 409, 413, 415, 422)
+
+
+def paged(line: type[serializers.Serializer[Any]]) -> Any:
+    """The serializer of one page of such lines."""
+    name = f"{line.__name__}Page"
+    if name not in _PAGES:
+        fields = {
+            "next": serializers.CharField(allow_null=True, help_text="Address of the next page"),
+            "previous": serializers.CharField(allow_null=True),
+            "results": line(many=True),
+        }
+        _PAGES[name] = type(name, (serializers.Serializer,), {**fields, "__doc__": "One page."})
+    return _PAGES[name]
+
+
+def described(
+    operation: str,
+    *,
+    answer: Any,
+    example: Any,
+    status: int = 200,
+    page: bool = False,
+    body: Any = None,
+    body_example: Any = None,
+    refuses: Sequence[int] = (),
+    parameters: Sequence[OpenApiParameter] = (),
+    also: dict[Any, Any] | None = None,
+) -> Callable[[F], F]:
+    """operation: id, `group_what`; answer: serializer or JSON schema; refuses: statuses beside the usual."""
+    shown = {"next": None, "previous": None, "results": [example]} if page else example
+    statuses = sorted({*ALWAYS, *(WITH_BODY if body is not None else ()), *refuses})
+    problems = {(code, CONTENT_TYPE): OpenApiResponse(Problem, REFUSALS[code]) for code in statuses}
+    examples = [OpenApiExample("Answer", value=shown, response_only=True, status_codes=[str(status)])]
+    if body_example is not None:
+        examples.append(OpenApiExample("Body", value=body_example, request_only=True))
+    responses: dict[Any, Any] = {status: paged(answer) if page else answer, **(also or {}), **problems}
+    return extend_schema(
+        operation_id=operation,
+        tags=[operation.partition("_")[0]],
+        request=body if body is None else {"application/json": body},
+        responses=responses,
+        examples=examples,
+        parameters=list(parameters),
+    )
+
+
+IDEMPOTENCY_KEY = OpenApiParameter(
+    "Idempotency-Key",
+    {"type": "string", "pattern": '^[!#-\\[\\]-~]{1,255}$|^"[!#-\\[\\]-~]{1,253}"$'},
+    OpenApiParameter.HEADER,
+    description="Made by the client, kept for seven days. The same key with the same body gets the first "
+    "answer again; with another body it is an error.",
+)
+IF_NONE_MATCH = OpenApiParameter(
+    "If-None-Match", str, OpenApiParameter.HEADER, description="The ETag of the copy that you have."
+)
+IF_MATCH = OpenApiParameter(
+    "If-Match", str, OpenApiParameter.HEADER, description="The ETag of the version that you change."
+)

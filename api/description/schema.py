@@ -1,0 +1,99 @@
+"""How the OpenAPI description is made: rights from the views' rules, parameters from their filters."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import OpenApiParameter, OpenApiTypes
+
+from api.pagination import StablePages
+
+
+class ApiSchema(AutoSchema):
+    """One operation of the description."""
+
+    def get_auth(self) -> list[dict[str, Any]]:
+        auths: list[dict[str, Any]] = super().get_auth()
+        rule = getattr(self.view, "rules", {}).get(self.method)
+        is_open = rule is not None and rule.action is None
+        named = [auth for auth in auths if auth]
+        return [*named, {}] if is_open else named
+
+    def get_override_parameters(self) -> list[Any]:
+        found = list(super().get_override_parameters())
+        if self.method != "GET":
+            return found
+        if getattr(self.view, "pagination_class", None) is not None:
+            found += _page_parameters()
+        filterset = getattr(self.view, "filterset_class", None)
+        if filterset is not None:
+            found += [_parameter(name, f) for name, f in filterset.base_filters.items()]
+        return found
+
+    def _get_filter_parameters(self) -> list[Any]:
+        return []
+
+    def _get_pagination_parameters(self) -> list[Any]:
+        return []
+
+
+def _page_parameters() -> list[OpenApiParameter]:
+    return [
+        OpenApiParameter("cursor", str, description="From `next` or `previous` of an earlier answer."),
+        OpenApiParameter(
+            "page_size",
+            {"type": "integer", "minimum": 1, "maximum": StablePages.max_page_size, "default": 50},
+            description="How many lines a page.",
+        ),
+    ]
+
+
+def _parameter(name: str, made: Any) -> OpenApiParameter:
+    """A query parameter from its filter: type, bounds, words."""
+    extra = made.extra
+    kind: dict[str, Any] = {"type": "string", "minLength": 1}
+    if type(made).__name__ == "WholeNumberFilter":
+        kind = {"type": "integer", "minimum": extra["min_value"], "maximum": extra["max_value"]}
+    elif type(made).__name__ == "UUIDFilter":
+        kind = {"type": "string", "format": "uuid"}
+    elif type(made).__name__ == "BooleanWordFilter":
+        kind = {"type": "string", "enum": ["true", "false"]}
+    elif "choices" in extra:
+        kind = {"type": "string", "enum": [value for value, _label in extra["choices"]]}
+    elif "max_length" in extra:
+        # A word of blanks or of signs that no database can hold is refused.
+        kind |= {"maxLength": extra["max_length"], "pattern": "^[^\\x00]*[^\\s\\x00][^\\x00]*$"}
+    return OpenApiParameter(name, kind, description=str(made.label or ""))
+
+
+class TokenScheme(OpenApiAuthenticationExtension):
+    target_class = "api.authentication.TokenAuthentication"
+    name = "token"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, Any]:
+        return {
+            "type": "apiKey",
+            "in": "header",
+            "name": "Authorization",
+            "description": "`Token ` and an API token from your own page. "
+            "Rights: read, submit, moderate. Kept as a digest only.",
+        }
+
+
+class SessionScheme(OpenApiAuthenticationExtension):
+    target_class = "rest_framework.authentication.SessionAuthentication"
+    name = "session"
+    priority = 1
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, Any]:
+        return {
+            "type": "apiKey",
+            "in": "cookie",
+            "name": "sessionid",
+            "description": "The session of the pages; writes also need the `X-CSRFToken` header.",
+        }
+
+
+__all__ = ["ApiSchema", "OpenApiTypes", "SessionScheme", "TokenScheme"]

@@ -1,0 +1,108 @@
+"""What every address of the API has in common."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.http import HttpRequest
+from django.http.response import HttpResponseBase
+from rest_framework.authentication import SessionAuthentication
+from rest_framework.exceptions import NotAuthenticated
+from rest_framework.permissions import BasePermission
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+from rest_framework.views import APIView
+
+from api.authentication import TokenAuthentication
+from api.description.schema import ApiSchema
+from api.filters import ApiFilterSet, StrictFilters
+from api.pagination import StablePages, query_names
+from api.parsers import StrictJSON, sound_text
+from api.permissions import ByRule, Rule
+from api.problems import Failure
+from api.throttles import Allowance, CallerThrottle
+from registry.models import User
+from registry.translation import gettext as _
+
+
+class ApiView(APIView):
+    """Closed by default: `rules` names who may use a method; unknown query parameters are refused."""
+
+    authentication_classes: Any = [TokenAuthentication, SessionAuthentication]
+    permission_classes: list[type[BasePermission]] = [ByRule]
+    throttle_classes: Any = [CallerThrottle]
+    schema = ApiSchema()
+    parser_classes: Any = [StrictJSON]
+    renderer_classes: Any = [JSONRenderer]
+    rules: ClassVar[dict[str, Rule]] = {}
+    query_names: ClassVar[tuple[str, ...]] = ()
+    cost: int = 1
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        self._check_query(request)
+
+    def finalize_response(
+        self, request: HttpRequest | Request, response: HttpResponseBase, *args: Any, **kwargs: Any
+    ) -> Any:
+        final = super().finalize_response(request, response, *args, **kwargs)  # type: ignore[arg-type]
+        plain = request._request if isinstance(request, Request) else request
+        allowance: Allowance | None = getattr(plain, "allowance", None)
+        if allowance is not None:
+            policy = allowance.policy
+            final["RateLimit-Policy"] = f'"{policy.name}";q={policy.quota};w={policy.window}'
+            final["RateLimit"] = f'"{policy.name}";r={allowance.remaining};t={allowance.more_in}'
+        return final
+
+    def known_query(self) -> set[str]:
+        return set(self.query_names)
+
+    def _check_query(self, request: Request) -> None:
+        known = self.known_query()
+        for name, values in request.query_params.lists():
+            if name not in known:
+                said = ", ".join(sorted(known)) or _("none")
+                raise Failure(
+                    400,
+                    "parameter_unknown",
+                    _("There is no parameter “{name}” here. Known are: {known}.").format(
+                        name=name.encode("ascii", "backslashreplace").decode()[:40], known=said
+                    ),
+                )
+            if not all(sound_text(value) for value in values):
+                raise Failure(
+                    400,
+                    "unreadable",
+                    _("There are characters here that can't be searched for."),
+                    parameter=name,
+                )
+            if len(values) > 1:
+                raise Failure(400, "parameter_twice", _("“{name}” is given twice.").format(name=name))
+
+
+def person(request: Request) -> User:
+    """The account that asks; `rules` has let nobody else in."""
+    if not isinstance(request.user, User):
+        raise NotAuthenticated
+    return request.user
+
+
+class ListView(ApiView):
+    """A filtered, paginated list.  rows(): the queryset; serializer_class: one line of it."""
+
+    pagination_class: ClassVar[type[StablePages] | None] = StablePages
+    filterset_class: ClassVar[type[ApiFilterSet] | None] = None
+    serializer_class: ClassVar[Any] = None
+
+    def known_query(self) -> set[str]:
+        names = set(self.query_names) | set(query_names(self.pagination_class))
+        return names | set(self.filterset_class.base_filters if self.filterset_class else ())
+
+    def page(self, request: Request, rows: Any) -> Any:
+        """The answer: one page of the filtered rows."""
+        rows = StrictFilters().filter_queryset(request, rows, self)
+        assert self.pagination_class is not None
+        paginator = self.pagination_class()
+        found: Any = paginator.paginate_queryset(rows, request, view=self)
+        lines = self.serializer_class(found, many=True, context={"request": request}).data
+        return paginator.get_paginated_response(lines)

@@ -1,0 +1,136 @@
+"""Charts: the current one, every revision, and what differs between two."""
+
+from __future__ import annotations
+
+import json
+from uuid import UUID
+
+from django.http import Http404, HttpResponse
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.authentication import TokenAuthentication
+from api.chart_bytes import chart_response
+from api.description import charts
+from api.description.operations import IF_NONE_MATCH, described
+from api.filters import ChartFilter
+from api.pagination import NewestFirst
+from api.permissions import OPEN
+from api.problems import Failure
+from api.serializers.charts import ChartLine, RevisionLine
+from api.views.base import ApiView, ListView
+from registry.selectors.api_charts import (
+    current_charts,
+    head_of_current,
+    head_of_revision,
+    revision_content,
+    revisions_of,
+)
+from registry.selectors.api_designs import design_exists
+from registry.selectors.chart_difference import chart_difference
+from registry.translation import gettext as _
+
+NOT_MODIFIED = {304: OpenApiResponse(None, "You have this chart already.")}
+LARGEST_NUMBER = 2**31 - 1
+NUMBER = {"type": "integer", "minimum": 1, "maximum": LARGEST_NUMBER}
+
+
+class Charts(ListView):
+    rules = {"GET": OPEN}
+    filterset_class = ChartFilter
+    serializer_class = ChartLine
+
+    @described("charts_list", answer=ChartLine, example=charts.CHART_LINE, page=True)
+    def get(self, request: Request) -> Response:
+        """The current chart of each design that has one, with the figures that say how sure it is."""
+        return self.page(request, current_charts())
+
+
+class CurrentChart(ApiView):
+    """Read most of all: the session is left alone, so that caches may keep the answer."""
+
+    rules = {"GET": OPEN}
+    authentication_classes = [TokenAuthentication]
+
+    @described(
+        "charts_current",
+        answer=charts.ENVELOPE,
+        example=charts.CHART_EXAMPLE,
+        parameters=[IF_NONE_MATCH],
+        also=NOT_MODIFIED,
+    )
+    def get(self, request: Request, design: UUID) -> HttpResponse:
+        """The chart of a design that is in force.  Its ETag is strong; ask with If-None-Match."""
+        head = head_of_current(design)
+        if head is None:
+            raise Http404
+        return chart_response(request._request, design, head)
+
+
+class Revisions(ListView):
+    rules = {"GET": OPEN}
+    pagination_class = NewestFirst
+    serializer_class = RevisionLine
+
+    @described("charts_revisions", answer=RevisionLine, example=charts.REVISION_LINE, page=True)
+    def get(self, request: Request, design: UUID) -> Response:
+        """All revisions of a design's chart that were ever published, newest first."""
+        if not design_exists(design):
+            raise Http404
+        return self.page(request, revisions_of(design))
+
+
+class OneRevision(ApiView):
+    rules = {"GET": OPEN}
+    authentication_classes = [TokenAuthentication]
+
+    @described(
+        "charts_revision",
+        answer=charts.ENVELOPE,
+        example=charts.CHART_EXAMPLE,
+        parameters=[IF_NONE_MATCH, OpenApiParameter("number", NUMBER, OpenApiParameter.PATH)],
+        also=NOT_MODIFIED,
+    )
+    def get(self, request: Request, design: UUID, number: int) -> HttpResponse:
+        """One revision, for ever the same bytes.  A withdrawn one says so, with the reason."""
+        head = head_of_revision(design, number) if number <= LARGEST_NUMBER else None
+        if head is None:
+            raise Http404
+        return chart_response(request._request, design, head)
+
+
+class Difference(ApiView):
+    rules = {"GET": OPEN}
+    query_names = ("from", "to")
+
+    @described(
+        "charts_difference",
+        answer=charts.DIFFERENCE,
+        example=charts.DIFFERENCE_EXAMPLE,
+        parameters=[
+            OpenApiParameter("from", NUMBER, required=True, description="The older revision"),
+            OpenApiParameter("to", NUMBER, required=True, description="The newer revision"),
+        ],
+    )
+    def get(self, request: Request, design: UUID) -> Response:
+        """What a reader sees change from one revision to another."""
+        numbers = [_number(request, name) for name in ("from", "to")]
+        heads = [head_of_revision(design, number) for number in numbers]
+        if heads[0] is None or heads[1] is None:
+            raise Http404
+        older, newer = (json.loads(revision_content(head.pk)) for head in heads if head is not None)
+        found = chart_difference(older, newer)
+        return Response({"design": str(design), "from": numbers[0], "to": numbers[1], **found})
+
+
+def _number(request: Request, name: str) -> int:
+    text = request.query_params.get(name, "")
+    if text.isascii() and text.isdigit() and 1 <= int(text[:11]) <= LARGEST_NUMBER:
+        return int(text[:11])
+    raise Failure(
+        400,
+        "parameter_invalid",
+        _("“{name}” is the number of a revision.").format(name=name),
+        parameter=name,
+    )
