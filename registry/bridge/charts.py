@@ -7,6 +7,7 @@ from typing import Any
 
 from consensus import ENGINE_VERSION, Reliability, Settings, agree_design, learn_reliability
 from consensus.readings import DesignReadings
+from registry.bridge.corrections import corrected_rows
 from registry.bridge.inputs import DesignFacts, Place, ReadingRow, design_readings
 from registry.formats.reading import ReadingKind
 from registry.formats.tidy_table import TidySheet
@@ -86,7 +87,9 @@ def evidence_readings(inputs: Inputs, rows: Sequence[StoredRow]) -> DesignReadin
             limit=limit,
             lead=lead,
         )
-        for sheet, position, between, a, b, turned, sweep, kind, low, high, limit, lead in rows
+        for sheet, position, between, a, b, turned, sweep, kind, low, high, limit, lead in corrected_rows(
+            shape, inputs["sheets"], rows
+        )
         if position in steps and a in pins and b in pins
     ]
     return design_readings(facts, [_sheet(entry) for entry in inputs["sheets"]], readings)

@@ -17,6 +17,7 @@ from registry.models.catalogue import (
 )
 from registry.models.charts import ChartRevision, CurrentChart, ReliabilitySnapshot, SheetFinding, Variant
 from registry.models.decisions import AuditEntry, Decision, Dispute, DisputeMessage, Follow, Target
+from registry.models.desk import CaseClaim, Notice, RevisionFetch
 from registry.models.people import ApiToken, Contributor, LeadResistance, Meter, User, Workshop
 from registry.models.sheets import Reading, Sheet, SheetPicture, SheetVersion, Unit, UnitMatch
 
@@ -24,6 +25,7 @@ __all__ = [
     "ApiToken",
     "Application",
     "AuditEntry",
+    "CaseClaim",
     "ChartRevision",
     "Connector",
     "Contributor",
@@ -37,6 +39,7 @@ __all__ = [
     "LeadResistance",
     "Maker",
     "Meter",
+    "Notice",
     "PartNumber",
     "Pin",
     "Place",
@@ -45,6 +48,7 @@ __all__ = [
     "PublicObject",
     "Reading",
     "ReliabilitySnapshot",
+    "RevisionFetch",
     "Sheet",
     "SheetFinding",
     "SheetPicture",

@@ -62,6 +62,10 @@ class Design(PublicObject):
     stale = models.BooleanField(default=False, db_index=True)  # evidence changed since the last computation
     edit_number = models.PositiveIntegerField(default=0)  # an edit names the version that it was made on
     replaces = models.ManyToManyField("self", symmetrical=False, blank=True, related_name="replaced_by")
+    # set while a decision to merge is in force; its sheets count there, nothing of it is rewritten
+    merged_into = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged_from"
+    )
 
     class Meta:
         ordering = ["name"]
@@ -211,6 +215,9 @@ class PartNumber(PublicObject):
     key = models.CharField(max_length=80, unique=True, editable=False)
     source_class = models.CharField(max_length=10, choices=SourceClass, default=SourceClass.UNKNOWN)
     designs = models.ManyToManyField(Design, blank=True, related_name="part_numbers")
+    merged_into = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged_from"
+    )
 
     class Meta:
         ordering = ["number"]

@@ -52,6 +52,8 @@ class ChartRevision(PublicObject):
     design = models.ForeignKey(Design, on_delete=models.PROTECT, related_name="revisions")
     number = models.PositiveIntegerField()
     digest = models.CharField(max_length=64, db_index=True)  # of the inputs
+    # of the inputs without the variants' keys: the same evidence again finds the same chart again
+    evidence = models.CharField(max_length=64, db_index=True, blank=True, default="", editable=False)
     content = models.BinaryField()  # canonical JSON, no time, number or translated text
     content_sha256 = models.CharField(max_length=64)
     inputs = models.JSONField()  # frozen: sheet versions, decisions, snapshot, settings, engine, shape

@@ -84,6 +84,7 @@ class DecisionKind(models.TextChoices):
     MERGE_DESIGNS = "merge_designs"
     MERGE_PARTS = "merge_parts"
     SETTLE_DISPUTE = "settle_dispute"
+    SUPERSEDE = "supersede"  # one part number took another's place
 
 
 class DecisionState(models.TextChoices):

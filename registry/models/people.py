@@ -36,6 +36,7 @@ class User(AbstractUser):  # type: ignore[django-manager-missing]
     language = models.CharField(max_length=10, blank=True, default="")
     distance_unit = models.CharField(max_length=2, choices=[("km", "km"), ("mi", "mi")], default="km")
     speak_prompts = models.BooleanField(default=False)
+    wants_mail = models.BooleanField(default=True)  # False once somebody used the link to stop it
 
     USERNAME_FIELD = "email"
     REQUIRED_FIELDS: ClassVar[list[str]] = []

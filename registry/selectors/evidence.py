@@ -24,6 +24,7 @@ from registry.models import (
     Reading,
     SheetVersion,
     Target,
+    Unit,
     UnitMatch,
 )
 
@@ -55,6 +56,13 @@ def decisions_in_force(kinds: Iterable[str] = OVERLAYS) -> list[Decision]:
     return list(Decision.objects.filter(state=Decision.State.IN_FORCE, kind__in=list(kinds)).order_by("pk"))
 
 
+def approved_by_decision(design: Design, digest: str) -> bool:
+    """Whether a decision in force was made, by the two people that it needs, in sight of this very chart."""
+    return Decision.objects.filter(
+        state=Decision.State.IN_FORCE, **{f"before__approves__{design.uuid}": digest}
+    ).exists()
+
+
 class Overlays:
     """Decisions in force, as they lie over the sheets of a design."""
 
@@ -79,15 +87,36 @@ class Overlays:
                 for sheet in decision.payload.get("sheets", []):
                     self.bound[UUID(sheet)] = decision
 
-    def design_of(self, sheet: UUID, design: UUID) -> UUID:
+    def design_of(self, sheet: UUID | None, design: UUID) -> UUID:
         """The design that a sheet counts for, after moves and merges."""
+        steps = self.steps(sheet, design)
+        return UUID(steps[-1].payload["design"]) if steps else design
+
+    def steps(self, sheet: UUID | None, design: UUID) -> list[Decision]:
+        """The move and the merges that take a sheet (None: any of the design) to where it counts."""
+        steps: list[Decision] = []
         if sheet in self.moved:
-            design = UUID(self.moved[sheet].payload["design"])
+            steps.append(self.moved[sheet])
+            design = UUID(steps[-1].payload["design"])
         passed: set[UUID] = set()
         while design in self.merged and design not in passed:
             passed.add(design)
-            design = UUID(self.merged[design].payload["design"])
-        return design
+            steps.append(self.merged[design])
+            design = UUID(steps[-1].payload["design"])
+        return steps
+
+    def labels(self, sheet: UUID | None, design: UUID) -> dict[str, Any] | None:
+        """What positions and pins of the sheet's own design are called where it counts."""
+        composed: dict[str, dict[str, str]] = {"positions": {}, "pins": {}}
+        for step in self.steps(sheet, design):
+            given = step.payload.get("labels") or {}
+            for kind, names in composed.items():
+                renamed = given.get(kind, {})
+                for label, name in names.items():
+                    names[label] = renamed.get(name, name)
+                for label, name in renamed.items():
+                    names.setdefault(label, name)
+        return composed if composed["positions"] or composed["pins"] else None
 
     def is_aside(self, sheet: UUID, contributor: UUID) -> bool:
         return sheet in self.set_aside or contributor in self.accounts_aside
@@ -98,18 +127,18 @@ def design_inputs(design: Design, overlays: Overlays | None = None) -> Inputs:
     overlays = overlays or Overlays(decisions_in_force())
     used: set[str] = set()
     sheets = []
-    groups = unit_groups(design)
-    for version in _versions(design, overlays):
+    versions = list(_versions(design, overlays))
+    groups = unit_groups({version.sheet.unit_id for version in versions})
+    for version in versions:
         sheet = version.sheet
         ids = (sheet.uuid, sheet.contributor.uuid)
         aside = overlays.is_aside(*ids)
         for decision in (
             overlays.set_aside.get(ids[0]),
             overlays.accounts_aside.get(ids[1]),
-            overlays.moved.get(ids[0]),
             overlays.corrected.get(ids[0]),
             overlays.bound.get(ids[0]),
-            overlays.merged.get(sheet.design.uuid),
+            *overlays.steps(ids[0], sheet.design.uuid),
         ):
             if decision is not None:
                 used.add(str(decision.uuid))
@@ -131,13 +160,14 @@ def design_inputs(design: Design, overlays: Overlays | None = None) -> Inputs:
                 "units_claimed": version.units_claimed,
                 "variant": None if bound is None else bound.payload["variant"],
                 "correction": None if corrected is None else corrected.payload["correction"],
+                "labels": overlays.labels(ids[0], sheet.design.uuid),
             }
         )
     sheets.sort(key=lambda entry: str(entry["sheet"]))
     return {
         "design": design_shape(design),
         "sheets": sheets,
-        "disputed": disputed_cells(design),
+        "disputed": disputed_cells(design, overlays),
         "decisions": sorted(used),
     }
 
@@ -147,9 +177,7 @@ def _versions(design: Design, overlays: Overlays) -> Iterator[SheetVersion]:
     versions = SheetVersion.objects.filter(is_current=True, sheet__withdrawn_at__isnull=True).select_related(
         "sheet__contributor__workshop", "sheet__unit", "sheet__design"
     )
-    designs = {design.uuid} | {
-        source for source in overlays.merged if overlays.design_of(UUID(int=0), source) == design.uuid
-    }
+    designs = counted_designs(design, overlays)
     own = versions.filter(sheet__design__uuid__in=designs)
     moved = versions.filter(sheet__uuid__in=list(overlays.moved)) if overlays.moved else versions.none()
     seen: set[int] = set()
@@ -158,6 +186,12 @@ def _versions(design: Design, overlays: Overlays) -> Iterator[SheetVersion]:
         if here and version.pk not in seen:
             seen.add(version.pk)
             yield version
+
+
+def counted_designs(design: Design, overlays: Overlays) -> set[UUID]:
+    """The design, and those that were merged into it."""
+    merged = {source for source in overlays.merged if overlays.design_of(None, source) == design.uuid}
+    return {design.uuid} | merged
 
 
 def design_shape(design: Design) -> dict[str, Any]:
@@ -177,25 +211,43 @@ def design_shape(design: Design) -> dict[str, Any]:
     }
 
 
-def disputed_cells(design: Design) -> list[dict[str, Any]]:
-    """Places of the design that somebody disputes now, by label."""
+def disputed_cells(design: Design, overlays: Overlays) -> list[dict[str, Any]]:
+    """Places of the design, and of those merged into it, that somebody disputes now, by label."""
     disputes = Dispute.objects.filter(
-        target_kind=Target.CELL, target_uuid=design.uuid, state=Dispute.State.OPEN
+        target_kind=Target.CELL,
+        target_uuid__in=counted_designs(design, overlays),
+        state=Dispute.State.OPEN,
     )
-    cells = {json.dumps(cell, sort_keys=True) for cell in disputes.values_list("target_cell", flat=True)}
+    cells = set()
+    for source, cell in disputes.values_list("target_uuid", "target_cell"):
+        labels = overlays.labels(None, source) or {"positions": {}, "pins": {}}
+        renamed = {
+            "position": labels["positions"].get(cell["position"], cell["position"]),
+            "between": bool(cell.get("between", False)),
+            "pin": labels["pins"].get(cell["pin"], cell["pin"]),
+            "against": labels["pins"].get(cell["against"], cell["against"]),
+        }
+        cells.add(json.dumps(renamed, sort_keys=True))
     return [json.loads(cell) for cell in sorted(cells)]
 
 
-def unit_groups(design: Design) -> dict[int, str]:
+def unit_groups(units: Iterable[int]) -> dict[int, str]:
     """unit id → name of the physical switch, for units that two people say are the same."""
+    asked = sorted(set(units))
+    known = set(asked)
     words = {
-        (match.unit_id, match.same_as_id, match.said_by_id)
-        for match in UnitMatch.objects.filter(unit__design=design)
+        word
+        for start in range(0, len(asked), CHUNK)
+        for word in UnitMatch.objects.filter(unit__in=asked[start : start + CHUNK]).values_list(
+            "unit_id", "same_as_id", "said_by_id"
+        )
+        if word[1] in known
     }
     if not words:
         return {}
-    owners = dict(design.units.values_list("pk", "contributor_id"))
-    names = {pk: str(uuid) for pk, uuid in design.units.values_list("pk", "uuid")}
+    named = list(Unit.objects.filter(pk__in={pk for word in words for pk in word[:2]}))
+    owners = {unit.pk: unit.contributor_id for unit in named}
+    names = {unit.pk: str(unit.uuid) for unit in named}
     parent = {pk: pk for pk in owners}
 
     def root(unit: int) -> int:

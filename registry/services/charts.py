@@ -11,10 +11,17 @@ from django.utils import timezone
 
 from registry.bridge import charts as bridge
 from registry.models import ChartRevision, CurrentChart, Design, ReliabilitySnapshot, Sheet, SheetFinding
-from registry.selectors.evidence import Inputs, canonical, design_inputs, digest_of, inputs_readings
+from registry.selectors.evidence import (
+    Inputs,
+    approved_by_decision,
+    canonical,
+    design_inputs,
+    digest_of,
+    inputs_readings,
+)
 from registry.services.holding import reasons_to_hold
 from registry.services.snapshots import snapshot_in_force
-from registry.services.variant_keys import keys_for
+from registry.services.variant_keys import keys_again, keys_for
 
 State = ChartRevision.State
 
@@ -28,17 +35,27 @@ def chart_refresh(*, design_id: int) -> ChartRevision | None:
     with transaction.atomic():
         design = Design.objects.select_for_update().get(pk=design_id)
         snapshot = snapshot_in_force()
-        inputs = frozen_inputs(design, snapshot)
         Design.objects.filter(pk=design.pk).update(stale=False)
+        if design.merged_into_id is not None:
+            return None  # its sheets count in the other design until the merge is undone
+        inputs = frozen_inputs(design, snapshot)
+        evidence = digest_of(inputs)
+        newest = design.revisions.order_by("-number").first()
         latest = design.revisions.exclude(state=State.REFUSED).order_by("-number").first()
-        if latest is not None and latest.digest == digest_of(inputs):
+        # The newest one may be one that a moderator refused: the same evidence doesn't ask again.
+        if any(one is not None and one.evidence == evidence for one in (newest, latest)):
             return None
         if latest is None and not inputs["sheets"]:
             return None
-        content = chart_content(inputs, snapshot)
-        inputs["keys"] = keys_for(design, content)
-        if inputs["keys"]:
+        earlier = design.revisions.filter(evidence=evidence).order_by("-number").first()
+        if earlier is not None:  # the evidence is as it was, as after an undo: so are chart, keys and digest
+            inputs, content = earlier.inputs, json.loads(bytes(earlier.content))
+            keys_again(design, content)
+        else:
             content = chart_content(inputs, snapshot)
+            inputs["keys"] = keys_for(design, content)
+            if inputs["keys"]:
+                content = chart_content(inputs, snapshot)
         if latest is not None and bytes(latest.content) == canonical(content):
             return None
         return _add(design, inputs, content, snapshot)
@@ -65,8 +82,12 @@ def _add(
 ) -> ChartRevision:
     current = CurrentChart.objects.filter(design=design).select_related("revision").first()
     published = None if current is None else json.loads(bytes(current.revision.content))
-    reasons = [] if published is None else reasons_to_hold(published, content)
     last = design.revisions.order_by("-number").first()
+    reasons = [] if published is None else reasons_to_hold(published, content)
+    if last is not None and last.state == State.WITHDRAWN:
+        reasons.append({"code": "after_withdrawal"})
+    if reasons and approved_by_decision(design, digest_of(inputs)):
+        reasons = []  # moderators saw this very chart when they decided
     stored = canonical(content)
     # An older revision that still waits is overtaken by this one.
     design.revisions.filter(state=State.HELD).update(state=State.REFUSED)
@@ -74,6 +95,7 @@ def _add(
         design=design,
         number=1 if last is None else last.number + 1,
         digest=digest_of(inputs),
+        evidence=digest_of({**inputs, "keys": {}}),
         content=stored,
         content_sha256=hashlib.sha256(stored).hexdigest(),
         inputs=inputs,

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from registry.formats.reading import ReadingKind
 from registry.formats.tidy_writer import TidyRow, write_tidy
-from registry.models import Contributor, Design, Reading, SheetVersion
+from registry.models import Contributor, Reading, SheetVersion
 from registry.selectors.evidence import Overlays, decisions_in_force, unit_groups
 
 
@@ -81,9 +81,7 @@ def _sheet_names(versions: list[SheetVersion]) -> dict[int, str]:
 
 def _unit_names(versions: list[SheetVersion]) -> dict[int, str]:
     """In the file design + unit is one switch: matched units share a name, others never do."""
-    groups: dict[int, str] = {}
-    for design in Design.objects.filter(pk__in={version.sheet.design_id for version in versions}):
-        groups.update(unit_groups(design))
+    groups = unit_groups(version.sheet.unit_id for version in versions)
     switch = {
         version.pk: groups.get(version.sheet.unit_id, str(version.sheet.unit.uuid)) for version in versions
     }

@@ -38,6 +38,13 @@ def keys_for(design: Design, content: dict[str, Any]) -> dict[str, str]:
     return {name: key for name, key in sorted(given.items()) if name != key}
 
 
+def keys_again(design: Design, content: dict[str, Any]) -> None:
+    """Tables under the keys that an earlier computation gave them, which is in force again."""
+    tables = {variant["variant"]: _table(variant) for variant in content["variants"]}
+    for variant in design.variants.filter(key__in=list(tables)):
+        _follow(variant, tables[variant.key])
+
+
 def _follow(variant: Variant, table: Table) -> None:
     """Keep what was last computed under a key, so that slow changes don't lose it."""
     if variant.table != table:
