@@ -147,11 +147,39 @@ def source_beliefs(problem: Problem, belief: FloatArray, prior: FloatArray) -> F
 
 
 def combine(p: FloatArray, q: FloatArray, table: IntArray) -> FloatArray:
-    """(E, A) belief of two contacts taken together, by the (A, A) symbol table of series or parallel."""
-    size = p.shape[-1]
-    onto = np.zeros((size * size, size))
-    onto[np.arange(size * size), table.ravel()] = 1.0
-    return np.asarray((p[:, :, None] * q[:, None, :]).reshape(len(p), -1) @ onto)
+    """(E, A) belief of two contacts taken together, by the (A, A) symbol table of series or parallel.
+
+    In series an open contact settles it and a closed one changes nothing, in parallel the reverse; of two
+    resistive contacts only the likeliest levels are taken together, which keeps the cost linear in A.
+    """
+    settles, neutral = settling(table)
+    levels = slice(2, None)
+    out = p * q[:, neutral, None] + q * p[:, neutral, None]
+    out[:, neutral] = p[:, neutral] * q[:, neutral]
+    out[:, settles] = p[:, settles] + q[:, settles] - p[:, settles] * q[:, settles]
+    both = p[:, levels].sum(axis=1) * q[:, levels].sum(axis=1)
+    if p.shape[1] == 3:
+        out[:, 2] += both
+        return np.asarray(out)
+    at = table[p[:, levels].argmax(axis=1) + 2, q[:, levels].argmax(axis=1) + 2]
+    out[np.arange(len(out)), at] += both
+    return np.asarray(out)
+
+
+def beside(q: FloatArray, like: FloatArray, table: IntArray) -> FloatArray:
+    """(E, A) likelihood of a contact's symbol when the reading shows it together with a contact of belief q."""
+    settles, neutral = settling(table)
+    out = q[:, [settles]] * like[:, [settles]] + q[:, [neutral]] * like
+    likeliest = q[:, 2:].argmax(axis=1) + 2
+    out += q[:, 2:].sum(axis=1)[:, None] * np.take_along_axis(like, table[:, likeliest].T, axis=1)
+    out[:, settles] = like[:, settles]
+    out[:, neutral] = np.einsum("ea,ea->e", q, like)
+    return out
+
+
+def settling(table: IntArray) -> tuple[int, int]:
+    """(symbol that settles two contacts, symbol that changes nothing): open, closed in series."""
+    return (0, 1) if table[0, 1] == 0 else (1, 0)
 
 
 def predict(problem: Problem, state_beliefs: FloatArray, pairs: Pairs) -> FloatArray:
@@ -314,9 +342,9 @@ def _operand_messages(
     unit, source, like = unit[at], some.source[at], like[at]
     x = problem.hypotheses.operands[source]
     arms = arm_beliefs(problem, beliefs, unit, source)
-    series = like[:, problem.alphabet.series]  # (E, A, A): first arm, second arm
-    norm = np.einsum("eij,ei,ej->e", series, arms[0], arms[1])
-    of_arm = (np.einsum("eij,ej->ei", series, arms[1]), np.einsum("eij,ei->ej", series, arms[0]))
+    series = problem.alphabet.series
+    of_arm = (beside(arms[1], like, series), beside(arms[0], like, series))
+    norm = np.einsum("ea,ea->e", of_arm[0], arms[0])
     found = []
     for column, other, arm in ((0, 1, 0), (1, 0, 0), (2, 3, 1), (3, 2, 1)):
         real = np.flatnonzero(x[:, column] >= CONSTANTS)
@@ -327,8 +355,7 @@ def _operand_messages(
         alone = x[real, other] == OPEN
         both = np.flatnonzero(~alone)
         if len(both):
-            parallel = message[both][:, problem.alphabet.parallel]
-            message[both] = np.einsum("eij,ej->ei", parallel, mate[both])
+            message[both] = beside(mate[both], message[both], problem.alphabet.parallel)
         ratio = message / np.maximum(norm[real], TINY)[:, None]
         weight = problem.weight[some.row[at[real]]][:, None]
         found.append((some.pair[at[real]], x[real, column].astype(np.int64) - CONSTANTS, ratio**weight))

@@ -24,7 +24,7 @@ MOST_TABLES = 4
 SEEDS_WEIGHED = 12  # units tried as seeds of a further table, worst explained first
 SEEDS_RUN = 3  # of these, propagated to the end
 FEWEST_UNITS = 1.7  # expected units behind a further table
-LACK_OF_SEED = 4.0  # nats that a unit must lack to be a seed
+LACK_OF_SEED = 6.0  # nats that a unit must lack to be a seed
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ def promising_seeds(problem: Problem, present: Tables) -> list[tuple[FloatArray,
         joined = unit_tables(problem, state.pairs, posterior)[:, -1] > 0.5
         joined[seed] = True
         gain = float(np.maximum(log_unit - state.log_unit, 0.0)[joined].sum())
-        if joined.sum() > 1:
+        if joined.sum() > 1 and gain > problem.settings.variant_evidence:
             trials.append((gain, int(seed), joined))
     trials.sort(key=lambda trial: (-trial[0], trial[1]))
     starts, tried = [], set()
