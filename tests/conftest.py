@@ -1,19 +1,42 @@
-"""What every test shares: what this machine lacks is skipped loudly, in CI never."""
+"""What every test shares: its own folder and database, and loud skips for what this machine lacks."""
 
 from __future__ import annotations
 
+import shutil
+import tempfile
 from pathlib import Path
 
 import pytest
+from django.conf import settings
+from django.db import connection
 
 from tests.machine import chromium_path, in_ci, left_out
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    # Uploads and kept keys of the tests go where pytest's own files go, never into a demo's folder.
-    from django.conf import settings
+    """Uploads and static files of the tests go to a folder of their own, never into a demo's."""
+    folder = Path(tempfile.mkdtemp(prefix="benchquorum-tests-"))
+    config.add_cleanup(lambda: _remove(folder))
+    settings.MEDIA_ROOT = folder / "uploads"
+    settings.STATIC_ROOT = folder / "static"
+    settings.STATIC_ROOT.mkdir()
 
-    settings.MEDIA_ROOT = Path(__file__).parents[1] / "var" / "test-uploads"
+
+def _remove(folder: Path) -> None:
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings: None, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """SQLite's test database is a file: in memory, threads would share one cache and lock each other out."""
+    if connection.vendor != "sqlite":
+        return
+    given = connection.settings_dict
+    given["TEST"]["NAME"] = str(tmp_path_factory.mktemp("database") / "test.sqlite3")
+    # Nothing here has to survive a power cut; every other pragma stays as in use.
+    given["OPTIONS"]["init_command"] = given["OPTIONS"]["init_command"].replace("FULL", "OFF")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -29,6 +52,6 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     lines = left_out()
     if lines:
-        terminalreporter.section("NOT TESTED OR FAILED BEFORE THIS RUN", sep="!", red=True, bold=True)
+        terminalreporter.section("NOT TESTED, OR FAILED BEFORE THIS RUN", sep="!", red=True, bold=True)
         for line in lines:
             terminalreporter.write_line(line)

@@ -1,4 +1,4 @@
-"""What this machine has of the things that a part of the tests needs, and what is left out for want of them."""
+"""What this machine has of what the tests need, and what is left out for want of it."""
 
 from __future__ import annotations
 

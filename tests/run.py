@@ -1,4 +1,4 @@
-"""`make test`: migrations check, the suite on PostgreSQL, then all of it on SQLite with doctests and docs tests.
+"""`make test`: migrations check, the suite on PostgreSQL, then all of it on SQLite with doctests.
 
 Closes with pytest's own summary.  What a bare machine lacks is left out, and said loudly above that summary;
 with CI=true it is a failure instead.
@@ -50,7 +50,7 @@ def _pytest(*arguments: str, **environment: str) -> int:
 
 def _run(command: list[str], **environment: str) -> int:
     # One thread a worker: the workers share two cores.
-    threads = {name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")}
+    threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")
     return subprocess.run(command, env={**os.environ, **threads, **environment}, check=False).returncode
 
 
