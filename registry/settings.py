@@ -114,6 +114,7 @@ def _databases() -> dict[str, dict[str, object]]:
         "default": {
             "ENGINE": "django.db.backends.sqlite3",
             "NAME": DATA_DIR / "benchquorum.sqlite3",
+            "TEST": {"NAME": DATA_DIR / "test.sqlite3"},  # a file: two writers at once need a real one
             "OPTIONS": {
                 # Writers queue up at BEGIN instead of failing at COMMIT.
                 "transaction_mode": "IMMEDIATE",

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-SETTLED = ("agreed", "provisional")
+# A cell may lose its agreement step by step, first to "disputed" (which readers must see at once) and then to
+# another state: the last step is what is held.
+SETTLED = ("agreed", "disputed")
+SETTLED_AT_START = (*SETTLED, "provisional")
 
 
 def reasons_to_hold(before: dict[str, Any], after: dict[str, Any]) -> list[dict[str, Any]]:
     """Codes with places, empty where the new chart may be published at once.
 
-    start_position: a settled cell of a position that releases the starter changes its state;
-    agreed_changed: an agreed cell changes its state; variant_gone: a published table disappears.
+    start_position: a cell of a position that releases the starter changes its state, unless it was thin;
+    agreed_changed: an agreed or disputed cell changes its state; variant_gone: a table disappears.
     """
     reasons: list[dict[str, Any]] = []
     starts = after["design"]["start_positions"]
@@ -25,10 +28,9 @@ def reasons_to_hold(before: dict[str, Any], after: dict[str, Any]) -> list[dict[
             continue
         for place, cell in _cells(variant).items():
             now = table.get(place)
-            if now is None or cell["state"] == now["state"] or cell["standing"] not in SETTLED:
-                continue
             in_start = cell["position"] in starts
-            if in_start or cell["standing"] == "agreed":
+            settled = SETTLED_AT_START if in_start else SETTLED
+            if now is not None and cell["state"] != now["state"] and cell["standing"] in settled:
                 reasons.append(
                     {
                         "code": "start_position" if in_start else "agreed_changed",
