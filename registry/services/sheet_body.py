@@ -15,7 +15,7 @@ from registry.formats.reading import Reading, ReadingKind, parse_ohm, parse_read
 from registry.models import Design, Pin, Position
 from registry.models.catalogue import SourceClass
 from registry.models.sheets import HeldGood, ReadAt, SheetVersionPurpose
-from registry.selectors.designs import design_named
+from registry.selectors.catalogue_kept import KeptCatalogue
 from registry.selectors.labels import DesignLabels
 from registry.services.fields import Fields
 from registry.translation import gettext as _
@@ -97,10 +97,16 @@ class SheetBody:
         return hashlib.sha256(text.encode()).hexdigest()
 
 
-def read_body(body: Any, *, design: Design | None = None) -> SheetBody:
-    """The sheet in a body of JSON (DEVELOPERS.md, § Bodies); RegistryErrors names every fault."""
+def read_body(
+    body: Any, *, design: Design | None = None, catalogue: KeptCatalogue | None = None
+) -> SheetBody:
+    """The sheet in a body of JSON (DEVELOPERS.md, § Bodies); RegistryErrors names every fault.
+
+    catalogue: one for all where many bodies are read.
+    """
+    catalogue = catalogue or KeptCatalogue()
     fields = Fields(body)
-    chosen = design or _design(fields)
+    chosen = design or _design(fields, catalogue)
     unit, meter = fields.inside("unit"), _meter(fields.inside("meter"))
     purpose = fields.one_of("purpose", SheetVersionPurpose.values, SheetVersionPurpose.KNOWN_GOOD)
     suspect = purpose == SheetVersionPurpose.SUSPECT
@@ -112,7 +118,7 @@ def read_body(body: Any, *, design: Design | None = None) -> SheetBody:
             _("A unit that nothing holds good is a suspect."),
             _("Say why it counts as good, or send it as a suspect."),
         )
-    readings = _readings(fields, chosen, meter) if chosen else ()
+    readings = _readings(fields, catalogue.labels(chosen), meter) if chosen else ()
     if chosen and not any(r.reading.kind != ReadingKind.NOT_TAKEN for r in readings) and not fields.errors:
         fields.wrong(
             "readings", "no_readings", _("There is no reading in this sheet."), _("Take one at least.")
@@ -150,9 +156,9 @@ def read_body(body: Any, *, design: Design | None = None) -> SheetBody:
     return replace(sheet, warnings=tuple(_warnings(sheet)))
 
 
-def _design(fields: Fields) -> Design | None:
+def _design(fields: Fields, catalogue: KeptCatalogue) -> Design | None:
     try:
-        return design_named(fields.text("design", needed=True))
+        return catalogue.design(fields.text("design", needed=True))
     except RegistryError as error:
         fields.errors.append(error.at(field="/design"))
         return None
@@ -178,8 +184,7 @@ def _meter(fields: Fields) -> MeterUsed:
     )
 
 
-def _readings(fields: Fields, design: Design, meter: MeterUsed) -> tuple[ReadingTyped, ...]:
-    labels = DesignLabels(design)
+def _readings(fields: Fields, labels: DesignLabels, meter: MeterUsed) -> tuple[ReadingTyped, ...]:
     first = _pass(fields, "readings", labels, meter)
     second = _pass(fields, "second_pass", labels, meter)
     # What was changed after the pattern was shown replaces the first reading but is no evidence of its own.

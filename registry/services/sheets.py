@@ -38,7 +38,20 @@ def sheet_submit(*, by: User, body: Any) -> Sheet:
     """
     require(by, "submit")
     sheet_body = read_body(body)
-    if not sheet_body.measured_it_myself:
+    refuse_unmeasured(sheet_body)
+    contributor = contributor_of(by)
+    try:
+        with transaction.atomic():
+            return _replayed(contributor, sheet_body) or _store(by, contributor, sheet_body)
+    except IntegrityError:  # the same sheet arrived twice at the same moment: the other one was stored
+        stored = _replayed(contributor, sheet_body)
+        if stored is None:
+            raise
+        return stored
+
+
+def refuse_unmeasured(body: SheetBody) -> None:
+    if not body.measured_it_myself:
         raise RegistryErrors(
             [
                 RegistryError(
@@ -49,15 +62,6 @@ def sheet_submit(*, by: User, body: Any) -> Sheet:
                 )
             ]
         )
-    contributor = contributor_of(by)
-    try:
-        with transaction.atomic():
-            return _replayed(contributor, sheet_body) or _store(by, contributor, sheet_body)
-    except IntegrityError:  # the same sheet arrived twice at the same moment: the other one was stored
-        stored = _replayed(contributor, sheet_body)
-        if stored is None:
-            raise
-        return stored
 
 
 def _replayed(contributor: Contributor, body: SheetBody) -> Sheet | None:
@@ -77,7 +81,7 @@ def _replayed(contributor: Contributor, body: SheetBody) -> Sheet | None:
 
 
 def _store(by: User, contributor: Contributor, body: SheetBody) -> Sheet:
-    unit = _unit(contributor, body)
+    unit = unit_of(contributor, body)
     name = body.name or f"sheet-{body.client_id}"
     if Sheet.objects.filter(contributor=contributor, name=name).exists():
         raise RegistryErrors(
@@ -97,11 +101,11 @@ def _store(by: User, contributor: Contributor, body: SheetBody) -> Sheet:
         name=name,
         client_id=body.client_id,
         body_digest=body.digest,
-        rereads=_reread(contributor, body),
+        rereads=reread_of(contributor, body),
         licence=settings.BENCHQUORUM_DATA_LICENCE,
         measured_it_myself=True,
     )
-    version_add(sheet=sheet, body=body, made_by=by, meter=_meter(contributor, body.meter, body))
+    version_add(sheet=sheet, body=body, made_by=by, meter=meter_of(contributor, body.meter, body))
     record(by=by, action="sheet_submit", target_kind="sheet", target_uuid=sheet.uuid)
     queue_refresh(body.design)
     return sheet
@@ -136,7 +140,7 @@ def sheet_amend(*, by: User, sheet: Sheet, on_version: int, body: Any, reason: s
         sheet=sheet,
         body=sheet_body,
         made_by=by,
-        meter=_meter(sheet.contributor, sheet_body.meter, sheet_body) or current.meter,
+        meter=meter_of(sheet.contributor, sheet_body.meter, sheet_body) or current.meter,
         reason=reason.strip()[:300],
         earlier=current,
         pattern_shown=seen,
@@ -185,7 +189,7 @@ def pattern_seen(sheet: Sheet) -> bool:
     )
 
 
-def _unit(contributor: Contributor, body: SheetBody) -> Unit:
+def unit_of(contributor: Contributor, body: SheetBody) -> Unit:
     unit, _made = Unit.objects.get_or_create(contributor=contributor, design=body.design, key=body.unit_key)
     for name in ("tag_code", "date_code"):
         if getattr(body, name):
@@ -196,7 +200,7 @@ def _unit(contributor: Contributor, body: SheetBody) -> Unit:
     return unit
 
 
-def _meter(contributor: Contributor, used: MeterUsed, body: SheetBody) -> Meter | None:
+def meter_of(contributor: Contributor, used: MeterUsed, body: SheetBody) -> Meter | None:
     if not used.name:
         return None
     meter, _made = Meter.objects.update_or_create(
@@ -214,7 +218,7 @@ def _meter(contributor: Contributor, used: MeterUsed, body: SheetBody) -> Meter 
     return meter
 
 
-def _reread(contributor: Contributor, body: SheetBody) -> Sheet | None:
+def reread_of(contributor: Contributor, body: SheetBody) -> Sheet | None:
     if body.rereads is None:
         return None
     earlier = Sheet.objects.filter(contributor=contributor, uuid=body.rereads).first()
