@@ -22,8 +22,8 @@ MOST_NEXT = 3
 
 
 def run(args: argparse.Namespace) -> int:
-    from registry.bridge.suspects import check_document
     from registry.bridge.parallel import processors
+    from registry.bridge.suspects import check_document
 
     table, charts = read_both(args)
     checking = ProgressLine(_("checking"))

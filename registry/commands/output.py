@@ -7,6 +7,8 @@ import sys
 from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
+
 from registry.errors import RegistryErrors
 from registry.translation import gettext as _
 from registry.translation import ngettext
@@ -44,8 +46,17 @@ def print_json(document: dict[str, Any]) -> None:
     reconfigure = getattr(sys.stdout, "reconfigure", None)
     if reconfigure is not None:
         reconfigure(encoding="utf-8")
-    sys.stdout.write(json.dumps(document, ensure_ascii=False, allow_nan=False, separators=(",", ":")))
-    sys.stdout.write("\n")
+    text = json.dumps(
+        document, ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=_plain_number
+    )
+    sys.stdout.write(text + "\n")
+
+
+def _plain_number(value: Any) -> int | float:
+    """A number of an array as Python's own; anything else is a mistake of ours."""
+    if isinstance(value, np.generic) and isinstance(number := value.item(), int | float):
+        return number
+    raise TypeError(f"{type(value).__name__} has no place in JSON.")
 
 
 def print_text(lines: Iterable[str]) -> None:

@@ -52,7 +52,7 @@ def ohm_text(ohm: float) -> str:
 def _short(figure: float) -> str:
     if figure >= 99.95:
         return f"{figure:.0f}"
-    return f"{figure:.1f}" if figure >= 9.995 else f"{figure:.2f}".rstrip("0").rstrip(".")
+    return (f"{figure:.1f}" if figure >= 9.995 else f"{figure:.2f}").rstrip("0").rstrip(".")
 
 
 def state_text(state: str | None) -> str:
