@@ -1,5 +1,7 @@
 """Consensus of bench readings: pure numpy and scipy, no Django, no I/O."""
 
+from consensus.check_results import Cause, NextReading, SheetCheck, UnlikeReading
+from consensus.diagnosis import check_sheet
 from consensus.engine import agree, agree_design, learn_reliability
 from consensus.errors import ConsensusError
 from consensus.readings import DesignReadings, Kind, KnownVariant, Readings, Sheet
@@ -17,6 +19,7 @@ from consensus.settings import ENGINE_VERSION, Settings
 
 __all__ = [
     "ENGINE_VERSION",
+    "Cause",
     "CellAgreement",
     "ConsensusError",
     "ContributorReliability",
@@ -25,15 +28,19 @@ __all__ = [
     "FindingCell",
     "Kind",
     "KnownVariant",
+    "NextReading",
     "OhmFigures",
     "ReadingModel",
     "Readings",
     "Reliability",
     "Settings",
     "Sheet",
+    "SheetCheck",
     "SheetFinding",
+    "UnlikeReading",
     "VariantPattern",
     "agree",
     "agree_design",
+    "check_sheet",
     "learn_reliability",
 ]

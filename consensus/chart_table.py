@@ -96,19 +96,17 @@ def _ordered(a: int, b: int) -> Pair:
     return (a, b) if a < b else (b, a)
 
 
-def chart_alphabet(charts: Sequence[DesignAgreement], settings: Settings) -> Alphabet:
-    """Symbols that places of these charts can show, two of them in series or in parallel included."""
-    figures = sorted(
-        ohm
-        for chart in charts
-        for variant in chart.variants
-        for cell in variant.cells
-        for ohm in [
-            *(level for level, p in cell.levels if p > 0.01),
-            *_resistive_figure(cell.state, cell.ohm),
-        ]
-    )
-    levels = _apart(figures)
+def chart_levels(chart: DesignAgreement) -> list[float]:
+    """Resistive levels of a chart's places, Ω, ascending."""
+    cells = [cell for variant in chart.variants for cell in variant.cells]
+    figures = [level for cell in cells for level, p in cell.levels if p > 0.01]
+    figures += [figure for cell in cells for figure in _resistive_figure(cell.state, cell.ohm)]
+    return _apart(sorted(figures))
+
+
+def chart_alphabet(chart: DesignAgreement, settings: Settings) -> Alphabet:
+    """Symbols that places of a chart can show, two of them in series or in parallel included."""
+    levels = chart_levels(chart)
     if 0 < len(levels) <= MOST_LEVELS:
         pairs = list(combinations_with_replacement(levels, 2))
         made = [a + b for a, b in pairs] + [a * b / (a + b) for a, b in pairs]

@@ -105,9 +105,10 @@ def _shift_untold(explained: Explained) -> bool:
     groups = groups_of(explained)
     if not len(groups):
         return False
-    first = np.flatnonzero(groups == groups[0])
-    kinds = {key[0] for at in first for key, _ in explanation_keys(explained, int(at))}
-    return set(SHIFTS) <= kinds and float(explained.p[first].sum()) > 0.5
+    alike = np.flatnonzero(groups == groups[0])
+    kinds = [[key[0] for key, _ in explanation_keys(explained, int(at))] for at in alike]
+    told = [at for at, names in zip(alike, kinds, strict=True) if names in ([SHIFTS[0]], [SHIFTS[1]])]
+    return len({kinds[list(alike).index(at)][0] for at in told}) == 2 and float(explained.p[told].sum()) > 0.5
 
 
 def _open_dangers(explained: Explained, starts: Sequence[int]) -> list[tuple[int, int, int]]:

@@ -6,6 +6,7 @@ probability.  All hypotheses of a sheet explain the same readings, so the measur
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +27,9 @@ LEAK_DENSITY = 1 / np.log(1e3)  # of ln(Ω) of a leak: log-uniform over three de
 DIRTY_TIMES, DIRTY_SPREAD, DIRTY_SHARE = 15.0, 0.9, 0.015  # a dirty contact that still reads as closed
 WANDER_GOOD, WANDER_WORN = 0.004, 0.3  # share of readings that wander across the limit of closed
 HARNESS_SPREAD = 0.5  # ln-spread that plugs and wires add to a closed contact
+MISSED_FIGURE = 0.002  # of missed closed contacts: some resistance is written down, not "over the limit"
 OTHER_LEVEL = 0.55  # of missed levels: another level is written down, not "over the limit"
+MOST_DIRTY = 5e-4  # a contact that reads as resistive is worn; so much is left to dirt on the probes
 
 
 @dataclass(frozen=True)
@@ -98,9 +101,11 @@ def reading_odds(
     settings: Settings,
     read_at: str = "bench",
     added_ohm: FloatArray | None = None,
+    levels: Sequence[float] = (),
 ) -> ReadingOdds:
     """Likelihoods of the readings of one sheet, by the slip rates of its reader (population if unknown).
 
+    levels: Ω that the design's places show, one of which a reader may have caught instead of another;
     added_ohm: (n,) Ω that stand in series with whatever is read there (a resistive common); None: nothing.
     """
     looks = _Looks(readings, model, settings, read_at)
@@ -109,12 +114,13 @@ def reading_odds(
     added = np.zeros(len(readings)) if added_ohm is None else added_ohm
     size = alphabet.size
     closed = looks.closed_with(added) if added_ohm is not None else looks.closed
-    missed = miss * (0.9 * looks.open_like + 0.1 * looks.scatter)
+    missed = miss * ((1 - MISSED_FIGURE) * looks.open_like + MISSED_FIGURE * looks.scatter)
     out = np.empty((len(readings), size + 2))
     out[:, OPEN] = (1 - invent) * (looks.over * (1 - model.leak) + np.where(looks.leak, looks.open_like, 0.0))
     out[:, OPEN] += invent * (0.85 * looks.closed + 0.15 * looks.scatter)
-    out[:, CLOSED] = (1 - miss) * ((1 - model.dirty) * closed + model.dirty * looks.scatter) + missed
-    out[:, 2 : alphabet.odd] = _level_columns(looks, alphabet, added, miss, closed)
+    dirty = min(model.dirty, MOST_DIRTY)
+    out[:, CLOSED] = (1 - miss) * ((1 - dirty) * closed + dirty * looks.scatter) + missed
+    out[:, 2 : alphabet.odd] = _level_columns(looks, alphabet, added, miss, closed, levels)
     out[:, alphabet.odd] = (1 - miss) * (0.9 * looks.scatter + 0.05 * looks.closed) + missed
     out[:, size] = 0.5 * looks.open_like + 0.35 * looks.closed + 0.15 * looks.scatter  # unknown
     worn = 0.45 * looks.over + 0.05 * looks.leak * LEAK_DENSITY
@@ -132,14 +138,23 @@ def reading_odds(
 
 
 def _level_columns(
-    looks: _Looks, alphabet: Alphabet, added: FloatArray, miss: float, closed: FloatArray
+    looks: _Looks,
+    alphabet: Alphabet,
+    added: FloatArray,
+    miss: float,
+    closed: FloatArray,
+    others: Sequence[float],
 ) -> FloatArray:
     """(n, L) likelihoods under each resistive level; above the meter's limit a level reads as open does."""
     level = alphabet.levels[:, None] + added[None, :]
     density = np.where(looks.bare, _buzzes(level), looks.level_with(level) * looks.figure)
     misread = looks.model.misread_level
     shown = (1 - 2 * misread) * density + misread * (looks.scatter + closed)
-    missed = miss * ((1 - OTHER_LEVEL) * looks.open_like + OTHER_LEVEL * looks.scatter)
+    caught = looks.scatter
+    if len(others):
+        at_levels = looks.level_with(np.array(others)[:, None] + added[None, :]) * looks.figure
+        caught = 0.98 * at_levels.mean(axis=0) + 0.02 * looks.scatter
+    missed = miss * ((1 - OTHER_LEVEL) * looks.open_like + OTHER_LEVEL * caught)
     censored = looks.over & (level > looks.limit)
     columns: FloatArray = ((1 - miss) * shown + np.where(censored, 1.0, missed)).T
     return columns

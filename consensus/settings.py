@@ -66,20 +66,20 @@ class Settings:
     # --- checking a suspect (common practice, no source; to be replaced by recorded outcomes)
     suspect_fault_rate: float = 0.5  # of the units that somebody found worth checking
     suspect_fault_shares: tuple[tuple[str, float], ...] = (
-        ("line_open", 1 / 6),
-        ("line_closed", 1 / 6),
-        ("worn_contact", 1 / 6),
-        ("bridged_lines", 1 / 6),
-        ("resistive_common", 1 / 6),
-        ("detent_shift", 1 / 6),
+        ("line_open", 0.18),
+        ("line_closed", 0.18),
+        ("worn_contact", 0.10),
+        ("bridged_lines", 0.20),
+        ("resistive_common", 0.17),
+        ("detent_shift", 0.17),
     )
     suspect_pair_share: float = 0.03  # of faulty units: two faults at once
     suspect_common_cost: float = 5.0  # nats: the figure of a resistive common is taken from the sheet itself
     suspect_unknown_rate: float = 0.01  # sheets that nothing in the model explains
     suspect_other_design_rate: float = 0.02  # another design was in the hand
     harness_fault_rate: float = 0.05  # a line broken between plug and switch, where read through the harness
-    verdict_good_p: float = 0.9  # from here on a unit is called good
-    verdict_faulty_p: float = 0.1  # up to here it is called faulty
+    verdict_good_p: float = 0.87  # from here on a unit is called good
+    verdict_faulty_p: float = 0.22  # up to here it is called faulty
 
     # --- inference
     max_iterations: int = 12

@@ -10,14 +10,14 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from consensus import unit_explanations as ex
-from consensus.chart_table import ChartTable, chart_alphabet, chart_shape, chart_table
+from consensus.chart_table import ChartTable, chart_alphabet, chart_levels, chart_shape, chart_table
 from consensus.contacts import OPEN
-from consensus.unit_explanations import Block, SheetLikelihood, UnitPriors
 from consensus.hypotheses import Shape
 from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds
 from consensus.readings import DesignReadings, Readings
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
+from consensus.unit_explanations import Block, SheetLikelihood, UnitPriors
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -96,8 +96,11 @@ def explain(
     """Posterior probability of every explanation of one sheet."""
     laid = lay_on_chart(sheet, chart)
     who = sheet.sheets[0]
-    alphabet = chart_alphabet([chart], settings)
-    odds = reading_odds(laid.readings, alphabet, chart.model, who.contributor, settings, who.read_at)
+    alphabet = chart_alphabet(chart, settings)
+    levels = chart_levels(chart)
+    odds = reading_odds(
+        laid.readings, alphabet, chart.model, who.contributor, settings, who.read_at, levels=levels
+    )
     tables = tuple(chart_table(chart, one, laid.shape, alphabet, settings) for one in chart.variants)
     blocks: list[Block] = []
     common_ohm = None
@@ -164,7 +167,14 @@ def _common_block(
         return None
     added = np.full(len(laid.cells), ohm)
     odds = reading_odds(
-        laid.readings, sheet.table.alphabet, chart.model, contributor, settings, read_at, added_ohm=added
+        laid.readings,
+        sheet.table.alphabet,
+        chart.model,
+        contributor,
+        settings,
+        read_at,
+        added_ohm=added,
+        levels=chart_levels(chart),
     )
     return ex.resistive_commons(sheet, priors, variant, log_variant, odds, settings), ohm
 
@@ -188,7 +198,7 @@ def _other_designs(
     who = sheet.sheets[0]
     for one in same:
         laid = lay_on_chart(sheet, one)
-        alphabet = chart_alphabet([one], settings)
+        alphabet = chart_alphabet(one, settings)
         odds = reading_odds(laid.readings, alphabet, one.model, who.contributor, settings, who.read_at)
         table = chart_table(one, one.variants[0], laid.shape, alphabet, settings)
         likelihood = SheetLikelihood(table, laid.cells, odds, settings)

@@ -54,7 +54,7 @@ UNIT = ("line_open", "line_closed", "worn_contact", "bridged_lines", "resistive_
 
 
 def _score_cause(tally: Tally, check: Plain, truth: Plain) -> None:
-    """The likeliest fault is the true one or of its group; the probability given to the true one (its group)."""
+    """The likeliest fault is the true one or of its group; the probability given to the true one."""
     fault = truth["faults"][0]
     faults = [cause for cause in check["causes"] if cause["cause"] in UNIT]
     right = [cause for cause in faults if _is(cause, fault)]

@@ -1,7 +1,7 @@
-"""Suspects: switches that somebody brought to the bench, half of them faulty, against charts of a typical world.
+"""Suspects: switches that somebody brought to the bench, half of them faulty, and charts to check them by.
 
-Crossed, as the tracker asks: faulty or not × a full sheet or a part × careful or careless hands, with mirrored,
-wrong-common and other troubled sheets among them.
+Crossed, as the tracker asks: faulty or not × a full sheet or a part × careful or careless hands, with
+mirrored, wrong-common and other troubled sheets among them.
 """
 
 from __future__ import annotations
@@ -12,7 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.random import Generator
 
-from tests.simulation.readers import Reader
+from consensus import CellAgreement, DesignAgreement, OhmFigures, ReadingModel, VariantPattern
+from tests.simulation.designs import Design
+from tests.simulation.readers import LEAK, Reader
 from tests.simulation.sheets import (
     Mistake,
     SimulatedSheet,
@@ -55,7 +57,7 @@ def _suspect(name: str, world: World, at_design: int, at: int, troubled: float, 
     if rng.random() < troubled:
         kinds = MISTAKES if design.common is not None else ("mirrored_pins", "shifted_positions", "exchanged")
         mistake = make_mistake(design, str(rng.choice(kinds, p=_shares(len(kinds)))), 0.65, rng)
-    missing = 0.0 if full else rng.uniform(0.3, 0.7)
+    missing = 0.0 if full else rng.uniform(0.15, 0.55)
     sheet = read_sheet(name, switch, reader, mistake, missing, rng, held_good="no")
     return Suspect(sheet, full, faulty and _fault_shows(sheet, switch))
 
@@ -109,3 +111,35 @@ def suspect_truth(suspect: Suspect) -> dict[str, Any]:
         "careless": sheet.reader.careless,
         "misread": sum(text_state(w.text) == "open" for w in sheet.readings),
     }
+
+
+def ideal_chart(design: Design, readers: list[Reader]) -> DesignAgreement:
+    """A chart that knows the true table and these readers' true rates: no check can do better."""
+    table = design.tables[0]
+    cells = []
+    for row, position in enumerate(design.positions):
+        for column, (pin, against) in enumerate(design.pairs):
+            ohm = float(table[row, column])
+            state = "open" if ohm < 0 else "closed" if ohm < 20 else "resistive"
+            states = tuple(0.999999 if word == state else 5e-7 for word in ("open", "closed", "resistive"))
+            figures = None if ohm < 0 else OhmFigures(ohm + 0.4, 0.05, (0.0, ohm * 1.1 + 3), 0.5, 20)
+            levels = ((ohm, 0.999999),) if state == "resistive" else ()
+            pins = (design.pins[pin], design.pins[against])
+            standing = ("agreed", 20, 20, 9)
+            cells.append(CellAgreement(position, *pins, False, state, states, *standing, figures, levels))
+    shares = {"mirrored_pins": 0.0525, "wrong_common": 0.045, "shifted_positions": 0.0375, "exchanged": 0.015}
+    model = ReadingModel(
+        miss=0.03,
+        invent=0.015,
+        leak=LEAK,
+        dirty=1e-4,
+        misread_level=0.002,
+        contact_ohm=0.4,
+        contact_spread=0.53,
+        level_spread=0.012,
+        contributors=tuple((reader.name, reader.missed, reader.invented) for reader in readers),
+        mistakes=tuple(shares.items()),
+    )
+    common = None if design.common is None else design.pins[design.common]
+    variant = VariantPattern("a", 1.0, 20, 20, 9, tuple(cells))
+    return DesignAgreement(design.name, design.positions, design.pins, common, (variant,), (), model)

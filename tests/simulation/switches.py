@@ -9,7 +9,14 @@ from numpy.random import Generator
 
 from tests.simulation.designs import OPEN, Design
 
-FAULTS = ("line_open", "line_closed", "worn_contact", "bridged_lines", "resistive_common", "detent_shift")
+FAULT_SHARES = {  # by the labels of the sample worlds (32 faults there, one of them a worn contact)
+    "line_open": 0.17,
+    "line_closed": 0.2,
+    "worn_contact": 0.07,
+    "bridged_lines": 0.24,
+    "resistive_common": 0.17,
+    "detent_shift": 0.15,
+}
 CONTACT_OHM, UNIT_SPREAD, PLACE_SPREAD = 0.4, 0.28, 0.45  # lognormal; fitted to the sample worlds
 DIRTY, DIRTY_FACTOR = 0.01, (5.0, 40.0)
 LADDER_TOLERANCE = 0.012  # relative, per place
@@ -139,6 +146,7 @@ def make_fault(design: Design, variant: int, kind: str, rng: Generator) -> Fault
 
 def random_fault(design: Design, variant: int, rng: Generator) -> Fault:
     while True:
-        fault = make_fault(design, variant, str(rng.choice(FAULTS)), rng)
+        kind = str(rng.choice(list(FAULT_SHARES), p=list(FAULT_SHARES.values())))
+        fault = make_fault(design, variant, kind, rng)
         if fault is not None:
             return fault
