@@ -99,7 +99,7 @@ def test_confirmed_design_does_not_grow_by_import():
     assert [error.code for error in caught.value] == ["label_unknown"]
 
 
-@pytest.mark.django_db
+@pytest.mark.django_db(transaction=True)
 def test_export_import_export_gives_the_same_bytes():
     import_apply(read_tidy(WORLD))
     first = "".join(export_tidy())
