@@ -1,0 +1,36 @@
+"""Work on many items: in order, with its errors, in one process or more."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+from registry.bridge.parallel import each, processors
+
+
+def times(shared: int, item: int) -> tuple[int, int]:
+    return shared * item, os.getpid()
+
+
+def fail_at_three(shared: None, item: int) -> int:
+    if item == 3:
+        raise ValueError("three")
+    return item
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_results_come_in_the_order_of_the_items(workers: int) -> None:
+    found = list(each(times, 3, range(40), workers, 2))
+    assert [value for value, _process in found] == [3 * item for item in range(40)]
+    assert (os.getpid() in {process for _value, process in found}) == (workers == 1)
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_an_error_in_the_work_reaches_the_caller(workers: int) -> None:
+    with pytest.raises(ValueError, match="three"):
+        list(each(fail_at_three, None, range(10), workers))
+
+
+def test_there_is_at_least_one_processor() -> None:
+    assert processors() >= 1
