@@ -182,21 +182,23 @@ def settling(table: IntArray) -> tuple[int, int]:
     return (0, 1) if table[0, 1] == 0 else (1, 0)
 
 
-def predict(problem: Problem, state_beliefs: FloatArray, pairs: Pairs) -> FloatArray:
-    """(E,) probability of each entry's reading, given (U, sources, A) beliefs of one table."""
+def predict(problem: Problem, beliefs: FloatArray, pairs: Pairs, at: IntArray | None = None) -> FloatArray:
+    """(E,) probability of each entry's reading, given (U, sources, A) beliefs of one table.
+
+    at: (E,) row of `beliefs` for each entry; by default the unit of its sheet."""
     like = entry_likelihoods(problem, pairs)
-    unit = problem.unit[pairs.sheet][pairs.pair]
-    base = state_beliefs.shape[1]
+    unit = problem.unit[pairs.sheet][pairs.pair] if at is None else at
+    base = beliefs.shape[1]
     plain = pairs.source < base
-    shown = state_beliefs[unit, np.where(plain, pairs.source, 0)]
-    if not plain.all():
-        rest = np.flatnonzero(~plain)
-        arms = arm_beliefs(problem, state_beliefs, unit[rest], pairs.source[rest])
+    shown = beliefs[unit, np.where(plain, pairs.source, 0)]
+    rest = np.flatnonzero(~plain)
+    if len(rest):
+        arms = arm_beliefs(problem, beliefs, unit[rest], pairs.source[rest])
         shown[rest] = combine(arms[0], arms[1], problem.alphabet.series)
     chance = np.einsum("ea,ea->e", shown, like)
     loose = (pairs.hypothesis % problem.mistakes == problem.mistakes - 1)[pairs.pair]
     if loose.any():
-        anything = like[loose] @ state_beliefs[0, UNKNOWN]
+        anything = like[loose] @ beliefs[0, UNKNOWN]
         chance[loose] = (1 - LOOSE) * chance[loose] + LOOSE * anything
     return np.asarray(chance)
 
@@ -305,34 +307,51 @@ def unit_messages(problem: Problem, pairs: Pairs, posterior: FloatArray, beliefs
     m(x) = 1 + sum_h posterior(h) (likelihood(reading | x) / prediction - 1), over the hypotheses that show
     the place; then one unit may deviate from the pattern (see `deviation`), which bounds what it can say.
     """
-    tables, size, base = beliefs.shape[1], problem.alphabet.size, beliefs.shape[2]
+    tables, size = beliefs.shape[1], problem.alphabet.size
     out = np.ones((problem.sheets, tables, problem.places, size))
-    speaking = posterior.max(axis=1) > SPEAKING
-    speaking &= pairs.hypothesis % problem.mistakes != problem.mistakes - 1
-    entry = np.flatnonzero(speaking[pairs.pair])
-    if not len(entry):
-        return np.zeros((problem.units, tables, problem.places, size))
-    some = Pairs(pairs.sheet, pairs.hypothesis, pairs.pair[entry], pairs.row[entry], pairs.source[entry])
-    like = entry_likelihoods(problem, some)
-    silent = problem.hypotheses.silent[some.hypothesis[some.pair], problem.cell[some.row]]
+    some = speaking_entries(problem, pairs, posterior.max(axis=1) > SPEAKING)
     unit = problem.unit[some.sheet][some.pair]
-    plain = (some.source >= CONSTANTS) & (some.source < base) & ~silent
     for table in range(tables):
-        at = np.flatnonzero(plain)
-        ratio = like[at] / np.einsum("ea,ea->e", beliefs[unit[at], table, some.source[at]], like[at])[:, None]
-        place = some.source[at] - CONSTANTS
-        ratio = ratio ** problem.weight[some.row[at]][:, None]
-        parts = [(some.pair[at], place, ratio)]
-        combined = np.flatnonzero((some.source >= base) & ~silent)
-        if len(combined):
-            parts += _operand_messages(problem, some, combined, like, beliefs[:, table], unit)
-        pair, place, ratio = (np.concatenate(columns) for columns in zip(*parts, strict=True))
-        if len(combined):
-            pair, place, ratio = _multiply_repeats(pair, place, ratio, problem.places)
+        pair, place, ratio = place_ratios(problem, some, beliefs[:, table], unit)
         target = (some.sheet[pair] * tables + table) * problem.places + place
         change = posterior[pair, table][:, None] * (ratio - 1)
         np.add.at(out.reshape(-1, size), target, change)
     return _by_unit(problem, np.maximum(out, 1e-9))
+
+
+def sheet_messages(problem: Problem, pairs: Pairs, beliefs: FloatArray, at: IntArray) -> FloatArray:
+    """(P, Q, A) what each pair, taken as certain, says of each place; at: (P,) rows of (…, sources, A)."""
+    some = speaking_entries(problem, pairs, np.ones(len(pairs), dtype=bool))
+    out = np.ones((len(pairs), problem.places, problem.alphabet.size))
+    pair, place, ratio = place_ratios(problem, some, beliefs, at[some.pair])
+    out[pair, place] = ratio
+    return out
+
+
+def speaking_entries(problem: Problem, pairs: Pairs, speaking: BoolArray) -> Pairs:
+    """Pairs with only those entries that are evidence of places."""
+    speaking = speaking & (pairs.hypothesis % problem.mistakes != problem.mistakes - 1)
+    silent = problem.hypotheses.silent[pairs.hypothesis[pairs.pair], problem.cell[pairs.row]]
+    entry = np.flatnonzero(speaking[pairs.pair] & ~silent)
+    return Pairs(pairs.sheet, pairs.hypothesis, pairs.pair[entry], pairs.row[entry], pairs.source[entry])
+
+
+def place_ratios(
+    problem: Problem, some: Pairs, beliefs: FloatArray, at: IntArray
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """(pair, place, (…, A) likelihood over prediction): each pair and place once."""
+    base = beliefs.shape[1]
+    like = entry_likelihoods(problem, some)
+    direct = np.flatnonzero((some.source >= CONSTANTS) & (some.source < base))
+    shown = np.einsum("ea,ea->e", beliefs[at[direct], some.source[direct]], like[direct])
+    ratio = (like[direct] / shown[:, None]) ** problem.weight[some.row[direct]][:, None]
+    parts = [(some.pair[direct], some.source[direct] - CONSTANTS, ratio)]
+    combined = np.flatnonzero(some.source >= base)
+    if not len(combined):
+        return parts[0]
+    parts += _operand_messages(problem, some, combined, like, beliefs, at)
+    pair, place, ratio = (np.concatenate(columns) for columns in zip(*parts, strict=True))
+    return _multiply_repeats(pair, place, ratio, problem.places)
 
 
 def _operand_messages(

@@ -50,7 +50,8 @@ class State:
 
     messages: (U, V, Q, A) log messages of units to places; share: (V,); prior: (A,) state shares;
     beliefs: (U, V, sources, A) cavities with constants; pairs with their fit (P, V) log likelihoods and
-    posterior (P, V); log_unit: (U,) log evidence of each unit; rounds: how many were run.
+    posterior (P, V); log_unit: (U,) log evidence of each unit; rounds: how many were run; final:
+    (V, Q, A) beliefs with all units, where they do not follow from the messages (joint.py).
     """
 
     messages: FloatArray
@@ -62,6 +63,7 @@ class State:
     log_unit: FloatArray
     beliefs: FloatArray
     rounds: int
+    final: FloatArray | None = None
 
 
 def mistake_shares(
@@ -254,6 +256,8 @@ def table_shares(problem: Problem, pairs: Pairs, posterior: FloatArray) -> Float
 
 def final_beliefs(problem: Problem, state: State, differs: float) -> FloatArray:
     """(V, Q, A) belief of each place of each table, all units together."""
+    if state.final is not None:
+        return state.final
     return place_beliefs(state.messages, state.prior, differs, apart=False)[0]
 
 

@@ -84,7 +84,7 @@ class Settings:
     # --- inference
     max_iterations: int = 12
     tolerance: float = 1e-4
-    joint_units: int = 14  # up to so many units, joint explanations are searched and averaged
+    joint_units: int = 4  # up to so many units, joint explanations are searched and averaged
 
     def with_values(self, **values: Any) -> Settings:
         """A copy with some values replaced."""

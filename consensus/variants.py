@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.inference import Pairs, Problem, log_tables, place_beliefs, source_beliefs
+from consensus.joint import explain_jointly
 from consensus.propagation import State, judge, propagate
 
 IntArray = NDArray[np.int64]
@@ -60,7 +61,10 @@ def as_tables(problem: Problem, state: State) -> Tables:
 
 def find_tables(problem: Problem) -> Tables:
     """The tables of a design; one where nothing speaks for more."""
-    best = as_tables(problem, propagate(problem))
+    state = propagate(problem)
+    if problem.units <= problem.settings.joint_units:
+        return as_tables(problem, explain_jointly(problem, state))
+    best = as_tables(problem, state)
     while best.unit_table.shape[1] < min(MOST_TABLES, problem.units):
         grown = add_table(problem, best)
         if grown is None:
