@@ -1,7 +1,8 @@
 """`benchquorum COMMAND …`: finds the command, runs it, and turns whatever goes wrong into a clear line.
 
 A command is a module with `add_arguments(parser)` and `run(args) -> int` (its exit status), named in
-`COMMANDS`; one that says `NEEDS_DATABASE = True` runs with Django set up.  Only the module that is called is
+`COMMANDS`; one that says `NEEDS_DATABASE = True` runs with Django set up and, unless it `MAKES_DATABASE`, a
+migrated database.  Only the module that is called is
 imported: `agree` must start without settings or a database.
 """
 
@@ -15,6 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from types import ModuleType
 
+from registry.commands.database import require_database
 from registry.commands.output import say_errors, warn
 from registry.errors import RegistryError, RegistryErrors
 
@@ -83,6 +85,8 @@ def _run(arguments: list[str]) -> int:
             module.add_arguments(subparser)
     args = parser.parse_args(arguments)
     assert module is not None  # argparse has refused every other name
+    if getattr(module, "NEEDS_DATABASE", False) and not getattr(module, "MAKES_DATABASE", False):
+        require_database()
     status = int(module.run(args))
     sys.stdout.flush()
     return status

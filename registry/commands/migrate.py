@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 NEEDS_DATABASE = True
+MAKES_DATABASE = True
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
