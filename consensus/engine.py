@@ -50,7 +50,7 @@ def agree_design(readings: DesignReadings, reliability: Reliability, settings: S
     problem = make_problem(encoded, reliability, settings)
     tables = find_tables(problem)
     state = tables.state
-    belief = final_beliefs(problem, state, settings.variant_differs)
+    belief = final_beliefs(state)
     explained = explain(problem, state.pairs, state.posterior, state.beliefs, encoded.code)
     roles = table_roles(encoded, kept, tables.unit_table, problem.unit, settings)
     variants = published_variants(encoded, problem, tables, explained, belief, roles, settings)

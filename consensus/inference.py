@@ -167,7 +167,7 @@ def combine(p: FloatArray, q: FloatArray, table: IntArray) -> FloatArray:
 
 
 def beside(q: FloatArray, like: FloatArray, table: IntArray) -> FloatArray:
-    """(E, A) likelihood of a contact's symbol when the reading shows it together with a contact of belief q."""
+    """(E, A) likelihood of a contact's symbol read together with a contact of belief q."""
     settles, neutral = settling(table)
     out = q[:, [settles]] * like[:, [settles]] + q[:, [neutral]] * like
     likeliest = q[:, 2:].argmax(axis=1) + 2
@@ -264,41 +264,6 @@ def weigh(
         spread = (mass / whole).sum(axis=1)[problem.unit]
         posterior[light] = within[light] * spread[pairs.sheet[light]]
     return posterior, (peak + np.log(whole))[:, 0, 0]
-
-
-def place_beliefs(messages: FloatArray, prior: FloatArray, differs: float, apart: bool = True) -> FloatArray:
-    """(U, V, Q, A) belief of each place of each table without unit u; (1, V, Q, A) of all if not `apart`.
-
-    The first table has the state shares as its prior, each further one differs from it in a share
-    `differs` of the places: a star, on which the messages are exact.
-    """
-    total = messages.sum(axis=0, keepdims=True)
-    left = total - messages if apart else total
-    left = left - left.max(axis=-1, keepdims=True)
-    with_prior = np.exp(left[:, 0]) * prior
-    if left.shape[1] == 1:
-        return np.asarray((with_prior / with_prior.sum(axis=-1, keepdims=True))[:, None])
-    others = np.exp(left[:, 1:])
-    upward = (1 - differs) * others + differs * (others * prior).sum(axis=-1, keepdims=True)
-    first = with_prior * upward.prod(axis=1)
-    first /= first.sum(axis=-1, keepdims=True)
-    down = first[:, None] / np.maximum(upward, TINY)
-    spread = (1 - differs) * down + differs * prior * down.sum(axis=-1, keepdims=True)
-    rest = others * spread
-    rest /= rest.sum(axis=-1, keepdims=True)
-    return np.concatenate([first[:, None], rest], axis=1)
-
-
-def log_tables(messages: FloatArray, prior: FloatArray, differs: float) -> float:
-    """Log evidence of all places given the messages, with the star of `place_beliefs` summed out."""
-    total = messages.sum(axis=0)
-    peak = total.max(axis=-1, keepdims=True)
-    scaled = np.exp(total - peak)
-    first = scaled[0] * prior
-    if len(total) > 1:
-        others = scaled[1:]
-        first = first * ((1 - differs) * others + differs * (others * prior).sum(-1, keepdims=True)).prod(0)
-    return float(np.log(np.maximum(first.sum(axis=-1), TINY)).sum() + peak.sum())
 
 
 def unit_messages(problem: Problem, pairs: Pairs, posterior: FloatArray, beliefs: FloatArray) -> FloatArray:

@@ -16,7 +16,6 @@ from consensus.inference import (
     Problem,
     crossed_pairs,
     make_pairs,
-    place_beliefs,
     predict,
     single_pairs,
     source_beliefs,
@@ -25,6 +24,7 @@ from consensus.inference import (
 )
 from consensus.reliability import Reliability
 from consensus.settings import Settings
+from consensus.tables import differing_shares, place_beliefs
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -49,7 +49,7 @@ class State:
     """Where propagation stands.
 
     messages: (U, V, Q, A) log messages of units to places; share: (V,); prior: (A,) state shares;
-    beliefs: (U, V, sources, A) cavities with constants; pairs with their fit (P, V) log likelihoods and
+    differs: (V - 1,) see tables.py; beliefs: (U, V, sources, A) cavities with constants; pairs with their fit (P, V) log likelihoods and
     posterior (P, V); log_unit: (U,) log evidence of each unit; rounds: how many were run; final:
     (V, Q, A) beliefs with all units, where they do not follow from the messages (joint.py).
     """
@@ -57,6 +57,7 @@ class State:
     messages: FloatArray
     share: FloatArray
     prior: FloatArray
+    differs: FloatArray
     pairs: Pairs
     fit: FloatArray
     posterior: FloatArray
@@ -204,16 +205,18 @@ def propagate(
     share = np.ones(1) if share is None else share
     if messages is None:
         messages = np.zeros((problem.units, len(share), problem.places, problem.alphabet.size))
+    differs = np.full(len(share) - 1, settings.variant_differs)
     most = settings.max_iterations if rounds is None else rounds
     pairs = single_pairs(problem, problem.strange)
     previous: FloatArray | None = None
     done = 0
     while True:
-        beliefs = source_beliefs(problem, place_beliefs(messages, prior, settings.variant_differs), prior)
+        beliefs = source_beliefs(problem, place_beliefs(messages, prior, differs), prior)
         fit, posterior, log_unit = judge(problem, pairs, beliefs, share)
         messages = unit_messages(problem, pairs, posterior, beliefs)
         prior = state_shares(problem, messages, prior, start)
         if len(share) > 1:
+            differs = differing_shares(messages, prior, differs, settings)
             share = table_shares(problem, pairs, posterior)
         done += 1
         settled = previous is not None and len(previous) == len(posterior)
@@ -235,7 +238,7 @@ def propagate(
             break
         elif len(pairs) > problem.sheets:
             pairs, previous = active_pairs(problem, pairs, posterior), None if done == 3 else previous
-    return State(messages, share, prior, pairs, fit, posterior, log_unit, beliefs, done)
+    return State(messages, share, prior, differs, pairs, fit, posterior, log_unit, beliefs, done)
 
 
 def active_pairs(problem: Problem, pairs: Pairs, posterior: FloatArray) -> Pairs:
@@ -254,11 +257,11 @@ def table_shares(problem: Problem, pairs: Pairs, posterior: FloatArray) -> Float
     return np.asarray(share / share.sum())
 
 
-def final_beliefs(problem: Problem, state: State, differs: float) -> FloatArray:
+def final_beliefs(state: State) -> FloatArray:
     """(V, Q, A) belief of each place of each table, all units together."""
     if state.final is not None:
         return state.final
-    return place_beliefs(state.messages, state.prior, differs, apart=False)[0]
+    return place_beliefs(state.messages, state.prior, state.differs, apart=False)[0]
 
 
 def places_of(source: IntArray) -> IntArray:

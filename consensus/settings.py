@@ -32,7 +32,8 @@ class Settings:
     variant_units: int = 4
     variant_contributors: int = 4
     block_units: int = 3
-    variant_differs: float = 0.12  # prior share of places in which a second table differs from the first
+    variant_differs: float = 0.15  # prior share of places in which a second table differs from the first
+    variant_differs_places: float = 10.0  # places that this prior share is worth
     variant_evidence: float = 4.0  # nats that a further table must gain over none
 
     # --- sheet mistakes and unit faults: prior shares of sheets (units) before data

@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.inference import Pairs, Problem, log_tables, place_beliefs, source_beliefs
+from consensus.inference import Pairs, Problem, source_beliefs
 from consensus.joint import explain_jointly
 from consensus.propagation import State, judge, propagate
+from consensus.tables import log_tables, place_beliefs
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -41,9 +42,7 @@ def log_evidence(problem: Problem, state: State) -> float:
     """Bethe log evidence: of the units given their cavities, and of the places given all messages.
 
     Messages are normalised so that each edge contributes nothing (inference.py)."""
-    return float(state.log_unit.sum()) + log_tables(
-        state.messages, state.prior, problem.settings.variant_differs
-    )
+    return float(state.log_unit.sum()) + log_tables(state.messages, state.prior, state.differs)
 
 
 def unit_tables(problem: Problem, pairs: Pairs, posterior: FloatArray) -> FloatArray:
@@ -103,7 +102,8 @@ def promising_seeds(problem: Problem, present: Tables) -> list[tuple[FloatArray,
     for seed in order:
         messages = seeded_messages(state.messages, np.array([seed]))
         share = np.append(state.share * 0.75, 0.25)
-        belief = place_beliefs(messages, state.prior, problem.settings.variant_differs)
+        differs = np.append(state.differs, problem.settings.variant_differs)
+        belief = place_beliefs(messages, state.prior, differs)
         beliefs = source_beliefs(problem, belief, state.prior)
         _, posterior, log_unit = judge(problem, state.pairs, beliefs, share)
         joined = unit_tables(problem, state.pairs, posterior)[:, -1] > 0.5
@@ -149,6 +149,7 @@ def largest_first(problem: Problem, tables: Tables) -> Tables:
         messages=state.messages[:, order],
         share=state.share[order],
         prior=state.prior,
+        differs=state.differs[order[order > 0] - 1],
         pairs=state.pairs,
         fit=state.fit[:, order],
         posterior=state.posterior[:, order],
