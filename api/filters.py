@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 from django_filters.rest_framework import DjangoFilterBackend
 from rest_framework.request import Request
 
+from api.description.charts import FINDING_WORDS
 from api.problems import Failure, fault
 from registry.errors import RegistryError
 from registry.models import part_key
@@ -106,3 +107,31 @@ class ChartFilter(ApiFilterSet):
 
     def by_part(self, charts: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
         return charts.filter(design__part_numbers__key=part_key(value) or "\x01")
+
+
+class BooleanWordFilter(django_filters.ChoiceFilter):
+    """`true` or `false`, in these words."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(choices=[("true", "true"), ("false", "false")], **kwargs)
+
+
+class OwnSheetFilter(ApiFilterSet):
+    design = django_filters.UUIDFilter(field_name="design__uuid", label="Of this design")
+    finding = django_filters.ChoiceFilter(
+        field_name="finding__finding",
+        choices=[(word, word) for word in FINDING_WORDS],
+        label="With this finding",
+    )
+    withdrawn = BooleanWordFilter(method="by_withdrawn", label="Withdrawn ones only, or the others only")
+
+    def by_withdrawn(self, sheets: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
+        return sheets.filter(withdrawn_at__isnull=value == "false")
+
+
+class FindingFilter(ApiFilterSet):
+    design = django_filters.UUIDFilter(field_name="sheet__design__uuid", label="Of this design")
+    submission = django_filters.UUIDFilter(field_name="sheet__uuid", label="Of this sheet")
+    finding = django_filters.ChoiceFilter(
+        choices=[(word, word) for word in FINDING_WORDS], label="Of this kind"
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import path, re_path, register_converter
 
 from api.converters import NumberConverter
-from api.views import charts, description, designs
+from api.views import charts, checks, description, designs, findings, submissions, tokens
 
 register_converter(NumberConverter, "number")
 
@@ -23,5 +23,16 @@ urlpatterns = [
         name="api_revision",
     ),
     path("charts/<uuid:design>/difference/", charts.Difference.as_view(), name="api_difference"),
+    path("submissions/", submissions.Submissions.as_view(), name="api_submissions"),
+    path("submissions/bulk/", submissions.Bulk.as_view(), name="api_bulk"),
+    path("submissions/preview/", checks.Preview.as_view(), name="api_preview"),
+    path("submissions/<uuid:submission>/", submissions.OneSubmission.as_view(), name="api_submission"),
+    path("submissions/<uuid:submission>/withdraw/", submissions.Withdrawal.as_view(), name="api_withdraw"),
+    path("submissions/<uuid:submission>/restore/", submissions.Restoration.as_view(), name="api_restore"),
+    path("findings/", findings.Findings.as_view(), name="api_findings"),
+    path("check/", checks.Check.as_view(), name="api_check"),
+    path("identify/", checks.Identify.as_view(), name="api_identify"),
+    path("tokens/", tokens.Tokens.as_view(), name="api_tokens"),
+    path("tokens/<slug:token>/", tokens.OneToken.as_view(), name="api_token"),
     re_path(r"^.*$", description.Nowhere.as_view(), name="api_nowhere"),
 ]

@@ -27,6 +27,7 @@ REFUSALS = {
     413: "Too large to be taken in one go.",
     415: "This address takes JSON.",
     422: "The same Idempotency-Key came with another body.",
+    428: "Say which version you change.",
     429: "Too many requests; `Retry-After` says when to come back.",
     500: "Our fault; nothing was changed.",
 }

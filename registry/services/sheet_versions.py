@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from registry.models import Meter, Reading, Sheet, SheetVersion, User
-from registry.services.places import places_for
-from registry.services.sheet_body import ReadingTyped, SheetBody
+from registry.services.places import PlaceKey, places_for
+from registry.services.sheet_body import MeterUsed, ReadingTyped, SheetBody
 
 
 def version_add(
@@ -25,9 +26,37 @@ def version_add(
     readings = _as_passes(body.readings, earlier, pattern_shown)
     if earlier is not None:
         SheetVersion.objects.filter(pk=earlier.pk).update(is_current=False)
-    version = SheetVersion.objects.create(
+    version = version_made(
         sheet=sheet,
+        body=body,
+        readings=readings,
+        made_by=made_by,
+        meter=meter,
+        reason=reason,
         number=1 if earlier is None else earlier.number + 1,
+        pattern_shown=pattern_shown,
+    )
+    version.save()
+    places = places_for([typed.place for typed in readings])
+    Reading.objects.bulk_create(readings_made(version, body.meter, readings, places))
+    return version
+
+
+def version_made(
+    *,
+    sheet: Sheet,
+    body: SheetBody,
+    readings: Sequence[ReadingTyped],
+    made_by: User | None,
+    meter: Meter | None,
+    reason: str = "",
+    number: int = 1,
+    pattern_shown: bool = False,
+) -> SheetVersion:
+    """A version of the sheet, not stored yet."""
+    return SheetVersion(
+        sheet=sheet,
+        number=number,
         made_by=made_by,
         reason=reason,
         pattern_shown=pattern_shown,
@@ -42,9 +71,14 @@ def version_add(
         note=body.note,
         digest=version_digest(sheet, body, readings),
     )
-    places = places_for([typed.place for typed in readings])
-    Reading.objects.bulk_create(
-        Reading(
+
+
+def readings_made(
+    version: SheetVersion, meter: MeterUsed, readings: Iterable[ReadingTyped], places: dict[PlaceKey, int]
+) -> Iterator[Reading]:
+    """The readings of a version, not stored yet."""
+    for typed in readings:
+        yield Reading(
             version=version,
             place_id=places[typed.place],
             sweep=typed.sweep,
@@ -53,13 +87,10 @@ def version_add(
             kind=typed.reading.kind.name.lower(),
             low_ohm=typed.reading.low,
             high_ohm=typed.reading.high,
-            limit_ohm=body.meter.limit_ohm,
-            lead_ohm=body.meter.lead_ohm,
+            limit_ohm=meter.limit_ohm,
+            lead_ohm=meter.lead_ohm,
             first_pass=typed.first_pass,
         )
-        for typed in readings
-    )
-    return version
 
 
 def _as_passes(
@@ -80,7 +111,7 @@ def _as_passes(
     return result
 
 
-def version_digest(sheet: Sheet, body: SheetBody, readings: list[ReadingTyped]) -> str:
+def version_digest(sheet: Sheet, body: SheetBody, readings: Iterable[ReadingTyped]) -> str:
     head = (
         str(sheet.uuid),
         body.purpose,

@@ -43,7 +43,7 @@ def sheet_submit(*, by: User, body: Any) -> Sheet:
     try:
         with transaction.atomic():
             return _replayed(contributor, sheet_body) or _store(by, contributor, sheet_body)
-    except IntegrityError:  # the same sheet arrived twice at the same moment: the other one was stored
+    except (IntegrityError, RegistryErrors):  # the same sheet arrived twice at once: the other was stored
         stored = _replayed(contributor, sheet_body)
         if stored is None:
             raise
@@ -67,33 +67,33 @@ def refuse_unmeasured(body: SheetBody) -> None:
 def _replayed(contributor: Contributor, body: SheetBody) -> Sheet | None:
     stored = Sheet.objects.filter(contributor=contributor, client_id=body.client_id).first()
     if stored is not None and stored.body_digest != body.digest:
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "client_id_used",
-                    _("A sheet with this id was sent already, with other readings."),
-                    _("Amend that sheet, or send this one under an id of its own."),
-                    field="/client_id",
-                )
-            ]
-        )
+        raise RegistryErrors([client_id_used()])
     return stored
+
+
+def client_id_used() -> RegistryError:
+    return RegistryError(
+        "client_id_used",
+        _("A sheet with this id was sent already, with other readings."),
+        _("Amend that sheet, or send this one under an id of its own."),
+        field="/client_id",
+    )
+
+
+def sheet_name_used(name: str) -> RegistryError:
+    return RegistryError(
+        "sheet_name_used",
+        _("You have a sheet named “{name}” already.").format(name=name),
+        _("Give this one another name, or amend that one."),
+        field="/name",
+    )
 
 
 def _store(by: User, contributor: Contributor, body: SheetBody) -> Sheet:
     unit = unit_of(contributor, body)
     name = body.name or f"sheet-{body.client_id}"
     if Sheet.objects.filter(contributor=contributor, name=name).exists():
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "sheet_name_used",
-                    _("You have a sheet named “{name}” already.").format(name=name),
-                    _("Give this one another name, or amend that one."),
-                    field="/name",
-                )
-            ]
-        )
+        raise RegistryErrors([sheet_name_used(name)])
     sheet = Sheet.objects.create(
         design=body.design,
         unit=unit,

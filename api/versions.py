@@ -1,0 +1,63 @@
+"""Writes name the version that they were made on: by If-Match, or by `on_version` in the body."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework.request import Request
+
+from api.problems import Failure
+from registry.errors import RegistryError, RegistryErrors
+from registry.models import Sheet
+from registry.selectors.api_sheets import body_of, reading_plain, readings_as_typed
+from registry.translation import gettext as _
+
+LARGEST = 2**31 - 1
+
+
+def etag_of(sheet: Any) -> str:
+    """Names the sheet and its version; a new finding does not make an amendment stale."""
+    return f'"{sheet.uuid}.{sheet.current[0].number}"'
+
+
+def version_named(request: Request, sheet: Sheet) -> int:
+    """The version that the client saw; 412 where If-Match names another, 428 where nothing is named."""
+    header = request.headers.get("If-Match")
+    body = request.data if isinstance(request.data, dict) else {}
+    current: int = sheet.current[0].number  # type: ignore[attr-defined]
+    if header is not None:
+        if etag_of(sheet) not in [tag.strip() for tag in header.split(",")]:
+            raise Failure(
+                412, "version_stale", _("The sheet isn't at that version any more; nothing was changed.")
+            )
+        return current
+    given = body.get("on_version")
+    if given is None:
+        raise Failure(
+            428,
+            "version_unnamed",
+            _("Say which version you change: send its ETag as If-Match, or on_version."),
+        )
+    if isinstance(given, bool) or not isinstance(given, int) or not 1 <= given <= LARGEST:
+        raise RegistryErrors(
+            [RegistryError("not_a_whole_number", _("This is not a version's number."), field="/on_version")]
+        )
+    return given
+
+
+def body_to_amend(body: Any, sheet: Sheet, *, merge: bool) -> tuple[Any, str]:
+    """The body of the new version, and the reason for it.  merge: JSON Merge Patch (RFC 7396), one level."""
+    if not isinstance(body, dict):
+        return body, ""
+    sent = {name: value for name, value in body.items() if name not in ("on_version", "reason")}
+    reason = body.get("reason")
+    if reason is not None and not isinstance(reason, str):
+        raise RegistryErrors([RegistryError("not_text", _("This is not text."), field="/reason")])
+    if merge:
+        readings = readings_as_typed(sheet.current[0])  # type: ignore[attr-defined]
+        before = body_of(sheet, [reading_plain(reading) for reading in readings])
+        for name in ("unit", "meter"):
+            if isinstance(sent.get(name), dict):
+                sent[name] = {**before[name], **sent[name]}
+        sent = {**before, **sent}
+    return sent, reason or ""

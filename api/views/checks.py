@@ -1,0 +1,66 @@
+"""What a technician asks without sending anything in: is this unit good, which switch is it?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.description import sheets as shapes
+from api.description.operations import described
+from api.permissions import OPEN
+from api.views.base import ApiView
+from registry.services.checks import check_suspect, identify_switch, sheet_preview
+
+
+class Check(ApiView):
+    """Open to all: nothing is stored.  It costs more of the allowance than a read."""
+
+    rules = {"POST": OPEN}
+    cost = 5
+
+    @described(
+        "check_unit",
+        answer=shapes.CHECK_ANSWER,
+        example=shapes.CHECK_EXAMPLE,
+        body=shapes.CHECK_SHEET,
+        body_example=shapes.CHECK_BODY,
+    )
+    def post(self, request: Request) -> Response:
+        """A suspect unit against the published chart: verdict, likely causes, what to read next."""
+        return Response(check_suspect(body=request.data))
+
+
+class Identify(ApiView):
+    rules = {"POST": OPEN}
+    cost = 5
+
+    @described(
+        "identify_switch",
+        answer=shapes.IDENTIFY_ANSWER,
+        example=shapes.IDENTIFY_EXAMPLE,
+        body=shapes.IDENTIFY,
+        body_example=shapes.IDENTIFY_BODY,
+    )
+    def post(self, request: Request) -> Response:
+        """Which switch do these readings fit, and which of its pins is which?"""
+        body: Any = request.data
+        as_read = isinstance(body, dict) and body.get("as_read") is True
+        return Response(identify_switch(body=body, as_read=as_read))
+
+
+class Preview(ApiView):
+    rules = {"POST": OPEN}
+    cost = 5
+
+    @described(
+        "submissions_preview",
+        answer=shapes.PREVIEW_ANSWER,
+        example=shapes.PREVIEW_EXAMPLE,
+        body=shapes.SHEET,
+        body_example=shapes.SHEET_BODY,
+    )
+    def post(self, request: Request) -> Response:
+        """How a sheet would compare, before it is sent.  Nothing is stored."""
+        return Response(sheet_preview(body=request.data))
