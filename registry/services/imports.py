@@ -89,33 +89,37 @@ def import_apply(table: TidyTable, *, by: User | None = None, progress: Progress
         plan = import_plan(table, by=by)
         if plan.errors:
             raise RegistryErrors(plan.errors)
-        if not plan.sheets_new:
-            return plan
-        designs = plan_designs(table)
-        for design in designs.values():
-            design.carry_out(by)
-        write_sheets(table, plan.sheets_new, designs, _contributors(table, plan, by), made_by=by, tell=tell)
-        touched = [designs[name].made for name in _touched(table, plan)]
-        Design.objects.filter(pk__in=[design.pk for design in touched]).update(stale=True)
-        record(
-            by=by,
-            action="import",
-            target_kind="registry",
-            target_uuid=None,
-            sheets=len(plan.sheets_new),
-            readings=plan.readings_new,
-        )
-    refresh_all(touched, progress=progress)
+        if plan.sheets_new:
+            _store(table, plan, by, tell)
+    refresh_owed(tell)  # what a killed import left behind too
     return plan
 
 
-def refresh_all(designs: list[Design], *, progress: Progress | None = None) -> None:
-    """One snapshot for all that came in, then each design once."""
-    tell = progress or (lambda what, done, of: None)
-    snapshot_learn()
-    for n, design in enumerate(designs, start=1):
-        chart_refresh(design_id=design.pk)
-        tell(_("charts"), n, len(designs))
+def _store(table: TidyTable, plan: ImportPlan, by: User | None, tell: Progress) -> None:
+    designs = plan_designs(table)
+    for design in designs.values():
+        design.carry_out(by)
+    write_sheets(table, plan.sheets_new, designs, _contributors(table, plan, by), made_by=by, tell=tell)
+    touched = [designs[name].made.pk for name in _touched(table, plan)]
+    Design.objects.filter(pk__in=touched).update(stale=True)
+    record(
+        by=by,
+        action="import",
+        target_kind="registry",
+        target_uuid=None,
+        sheets=len(plan.sheets_new),
+        readings=plan.readings_new,
+    )
+
+
+def refresh_owed(tell: Progress) -> None:
+    """One snapshot for all that came in, then each design with changed evidence once."""
+    owed = list(Design.objects.filter(stale=True).order_by("pk").values_list("pk", flat=True))
+    if owed:
+        snapshot_learn()
+    for n, design_id in enumerate(owed, start=1):
+        chart_refresh(design_id=design_id)
+        tell(_("charts"), n, len(owed))
 
 
 def _owner_name(by: User | None, contributor: str) -> str:

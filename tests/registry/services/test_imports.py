@@ -6,7 +6,17 @@ import pytest
 
 from registry.errors import RegistryErrors
 from registry.formats.tidy_reader import read_tidy
-from registry.models import ChartRevision, Contributor, Design, Reading, Sheet, UnitMatch, User
+from registry.models import (
+    ChartRevision,
+    Contributor,
+    CurrentChart,
+    Design,
+    Reading,
+    Sheet,
+    SheetFinding,
+    UnitMatch,
+    User,
+)
 from registry.services.charts import revision_verify
 from registry.services.exports import export_tidy
 from registry.services.imports import import_apply, import_plan
@@ -44,6 +54,17 @@ def test_same_file_twice_adds_nothing():
     assert (again.sheets_new, again.sheets_known) == ([], 3)
     assert (Sheet.objects.count(), Reading.objects.count()) == (3, 12)
     assert ChartRevision.objects.count() == revisions
+
+
+@pytest.mark.django_db
+def test_import_killed_before_its_charts_is_finished_by_the_same_file():
+    import_apply(table_of(SMALL))
+    SheetFinding.objects.all().delete()
+    CurrentChart.objects.all().delete()
+    ChartRevision.objects.all().delete()
+    Design.objects.update(stale=True)  # as a killed process leaves it: sheets stored, charts owed
+    assert import_apply(table_of(SMALL)).sheets_new == []
+    assert ChartRevision.objects.count() == 1
 
 
 @pytest.mark.django_db
