@@ -1,9 +1,17 @@
 """Consensus of bench readings: pure numpy and scipy, no Django, no I/O."""
 
-from consensus.check_results import Cause, NextReading, SheetCheck, UnlikeReading
+from consensus.check_results import (
+    Candidate,
+    Cause,
+    Identification,
+    NextReading,
+    SheetCheck,
+    UnlikeReading,
+)
 from consensus.diagnosis import check_sheet
 from consensus.engine import agree, agree_design, learn_reliability
 from consensus.errors import ConsensusError
+from consensus.identify import identify_sheet
 from consensus.readings import DesignReadings, Kind, KnownVariant, Readings, Sheet
 from consensus.reliability import ContributorReliability, Reliability
 from consensus.results import (
@@ -19,6 +27,7 @@ from consensus.settings import ENGINE_VERSION, Settings
 
 __all__ = [
     "ENGINE_VERSION",
+    "Candidate",
     "Cause",
     "CellAgreement",
     "ConsensusError",
@@ -26,6 +35,7 @@ __all__ = [
     "DesignAgreement",
     "DesignReadings",
     "FindingCell",
+    "Identification",
     "Kind",
     "KnownVariant",
     "NextReading",
@@ -42,5 +52,6 @@ __all__ = [
     "agree",
     "agree_design",
     "check_sheet",
+    "identify_sheet",
     "learn_reliability",
 ]

@@ -8,10 +8,10 @@ import numpy as np
 
 from consensus.check_results import Cause
 from consensus.contacts import OPEN
-from consensus.unit_explanations import grid_of
 from consensus.hypotheses import Fault, Mistake
 from consensus.results import DesignAgreement
 from consensus.suspect_sheet import Explained
+from consensus.unit_explanations import grid_of
 
 Key = tuple[str, tuple[int, ...], tuple[int, ...]]
 LEAST_P = 0.005  # causes below are not named

@@ -6,6 +6,7 @@ say (`unknown`) and for a worn contact (`worn`).
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations_with_replacement
@@ -69,6 +70,35 @@ class ChartTable:
             parallel[extra, CLOSED] = parallel[CLOSED, extra] = CLOSED
             parallel[extra, OPEN] = parallel[OPEN, extra] = extra
         return series, parallel
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """What identification needs of a chart: its own levels alone, its own pairs alone."""
+
+    levels: tuple[float, ...]
+    alphabet: Alphabet
+    tables: tuple[ChartTable, ...]
+
+
+_PREPARED: dict[int, tuple[weakref.ref[DesignAgreement], Settings, Prepared]] = {}
+MOST_PREPARED = 5000
+
+
+def prepared_chart(chart: DesignAgreement, settings: Settings) -> Prepared:
+    """Arrays of a chart, kept as long as the chart object lives: a file of sheets meets the same charts."""
+    held = _PREPARED.get(id(chart))
+    if held is not None and held[0]() is chart and held[1] == settings:
+        return held[2]
+    levels = chart_levels(chart)
+    alphabet = contacts.make_alphabet(np.array(levels, dtype=np.float64), settings)
+    shape = chart_shape(chart, ())
+    tables = tuple(chart_table(chart, variant, shape, alphabet, settings) for variant in chart.variants)
+    made = Prepared(tuple(levels), alphabet, tables)
+    if len(_PREPARED) >= MOST_PREPARED:
+        _PREPARED.clear()
+    _PREPARED[id(chart)] = (weakref.ref(chart), settings, made)
+    return made
 
 
 def chart_shape(chart: DesignAgreement, named: Sequence[Pair]) -> Shape:

@@ -132,3 +132,32 @@ class SheetCheck:
             "compared": self.compared,
             "agreeing": self.agreeing,
         }
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A design and variant that the switch may be of; pins: pin as read → pin of the design."""
+
+    design: str
+    variant: str
+    p: float
+    pins: dict[str, str]
+
+    def to_plain(self) -> Plain:
+        return {"design": self.design, "variant": self.variant, "p": rounded(self.p), "pins": dict(self.pins)}
+
+
+@dataclass(frozen=True)
+class Identification:
+    """Candidates, likeliest first; p_none: probability that it is none of the charts."""
+
+    submission: str
+    candidates: tuple[Candidate, ...]
+    p_none: float = 0.0
+
+    def to_plain(self) -> Plain:
+        return {
+            "submission": self.submission,
+            "candidates": [candidate.to_plain() for candidate in self.candidates],
+            "p_none": rounded(self.p_none),
+        }

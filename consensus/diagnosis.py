@@ -1,8 +1,8 @@
 """Check a suspect: is the unit good, which fault does it have, or is the trouble in the sheet?
 
 The verdict stands for the unit.  Its probability is the posterior mass of all explanations without a unit
-fault (unit_explanations.py), so it follows from the chart's own doubts, spreads and slip rates, not from a cut-off
-on the number of cells that differ.
+fault (unit_explanations.py), so it follows from the chart's own doubts, spreads and slip rates, not from a
+cut-off on the number of cells that differ.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus import unit_explanations as ex
 from consensus import start_positions as start
+from consensus import unit_explanations as ex
 from consensus.causes import explanation_keys, groups_of, is_faulty, name_causes
 from consensus.check_results import Cause, NextReading, SheetCheck, UnlikeReading
 from consensus.contacts import OPEN

@@ -252,7 +252,7 @@ def fault_pairs(
     likely = likely[likely > 0]
     first, second = (side.ravel() for side in np.meshgrid(likely, likely, indexing="ij"))
     kept = [f < s and _plausible(grid.faults[f], grid.faults[s]) for f, s in zip(first, second, strict=True)]
-    first, second = first[kept], second[kept]
+    first, second = first[np.array(kept, bool)], second[np.array(kept, bool)]
     log_even = np.log(-np.expm1(priors.fault[0]))  # of all faults together
     after = table_after_faults(table)
     symbols_after = table.shown(grid.as_read_operands, after)

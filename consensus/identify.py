@@ -1,0 +1,320 @@
+"""Which switch is this?  Designs ranked by a sheet whose pins may be numbered in any way.
+
+The lead that stayed put is the common as a rule, or one line by mistake.  Every numbering of the other pins
+is equally likely beforehand; the likelihood is summed over all of them (assignment.py).  Positions come in
+detent order; where the sheet has fewer than the chart, every way of leaving some out is tried.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations, islice
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaln, logsumexp
+
+from consensus.assignment import best_assignment, log_mean_assignments
+from consensus.chart_table import ChartTable, Prepared, prepared_chart
+from consensus.check_results import Candidate, Identification
+from consensus.contacts import CLOSED, OPEN
+from consensus.errors import ConsensusError
+from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds
+from consensus.readings import DesignReadings
+from consensus.results import DesignAgreement, VariantPattern
+from consensus.settings import Settings
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+MOST_ALIGNMENTS = 250
+SHIFTED = 0.04  # share of sheets off by a detent throughout
+STAYED_ON_LINE = 0.04  # share of sheets whose fixed lead was on a line
+LINE_FAULT = 0.01  # a line open, closed throughout or bridged: the unit in the hand may be the dead one
+COMMON_FAULT = 0.03  # of units: a resistance in the common
+MOST_BRIDGED = 12  # lines: beyond, bridges are not looked for
+MOST_CANDIDATES = 10
+LEAST_P = 1e-4
+NOTHING_KNOWN = 0.01  # prior share of switches that are none of the charts'
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """A sheet's readings by contact: contact (n,), pairs (R, 2) as read, hub: the pin in all or -1."""
+
+    contact: IntArray
+    pairs: list[tuple[int, int]]
+    hub: int
+
+
+def identify_sheet(
+    sheet: DesignReadings,
+    charts: Sequence[DesignAgreement],
+    settings: Settings | None = None,
+    as_read: bool = False,
+) -> Identification:
+    """Designs and variants ranked by probability, with the likeliest numbering of the pins.
+
+    sheet: exactly one sheet, its design ignored; as_read: its pin labels are known to be right.
+    """
+    settings = settings or Settings()
+    if len(sheet.sheets) != 1:
+        raise ConsensusError(
+            "one_sheet", f"{len(sheet.sheets)} sheets were given.", "Identify them one by one."
+        )
+    name = sheet.sheets[0].name
+    detents = ~sheet.readings.between
+    if not detents.any():
+        return Identification(name, ())
+    columns = _columns(sheet, detents)
+    flat = -np.inf
+    scored = []
+    for chart in charts:
+        if not chart.variants or len(sheet.positions) > len(chart.positions):
+            continue
+        prepared = prepared_chart(chart, settings)
+        odds = _odds(sheet, chart, prepared, settings)
+        flat = max(flat, float(np.log(odds[0].flat[detents]).sum()))
+        for variant, table in zip(chart.variants, prepared.tables, strict=True):
+            scored.append(_score(sheet, columns, odds, detents, chart, variant, table, as_read))
+    return _ranked(name, scored, flat, len(charts))
+
+
+def _columns(sheet: DesignReadings, detents: NDArray[np.bool_]) -> _Columns:
+    readings = sheet.readings
+    read = list(zip(readings.pin[detents].tolist(), readings.against[detents].tolist(), strict=True))
+    numbers: dict[frozenset[int], int] = {}
+    pairs: list[tuple[int, int]] = []
+    contact = []
+    for pin, against in read:
+        key = frozenset((pin, against))
+        if key not in numbers:
+            numbers[key] = len(pairs)
+            pairs.append((pin, against))
+        contact.append(numbers[key])
+    shared = set(pairs[0]).intersection(*pairs)
+    hub = pairs[0][1] if pairs[0][1] in shared else next(iter(shared), -1)
+    return _Columns(np.array(contact), pairs, hub)
+
+
+def _odds(
+    sheet: DesignReadings, chart: DesignAgreement, prepared: Prepared, settings: Settings
+) -> list[ReadingOdds]:
+    """Likelihoods of the readings, and where several contacts read alike too much, those with a resistive
+    common of that figure."""
+    who = sheet.sheets[0]
+    given = (sheet.readings, prepared.alphabet, chart.model, who.contributor, settings, who.read_at)
+    found = [reading_odds(*given, levels=prepared.levels)]
+    figures = contact_figures(sheet.readings)
+    resistive = figures[(figures >= settings.closed_below_ohm) & (figures < settings.open_above_ohm)]
+    closed = (figures < settings.closed_below_ohm).sum()
+    if not prepared.levels and len(resistive) >= 2 and len(resistive) > closed:
+        added = np.full(len(figures), float(np.median(resistive)))
+        found.append(reading_odds(*given, levels=(), added_ohm=added))
+    return found
+
+
+@dataclass(frozen=True)
+class _Scored:
+    design: str
+    variant: str
+    log_p: float
+    pins: dict[str, str]
+
+
+def _score(
+    sheet: DesignReadings,
+    columns: _Columns,
+    odds: Sequence[ReadingOdds],
+    detents: NDArray[np.bool_],
+    chart: DesignAgreement,
+    variant: VariantPattern,
+    table: ChartTable,
+    as_read: bool,
+) -> _Scored:
+    """Log probability of the sheet under one variant, and its likeliest numbering."""
+    log_prior = float(np.log(max(variant.share, 1e-3)))
+    alignments, log_alignment = _alignments(sheet.positions, chart.positions)
+    hubs, log_hub = _hubs(columns, table)
+    rows = sheet.readings.position[detents]
+    best_p, best_pins = -np.inf, dict[str, str]()
+    logs = []
+    for targets, log_this in zip(hubs, log_hub, strict=True):
+        named = [(chart.pins[a], chart.pins[b]) for a, b in targets.pins]
+        shown = _target_symbols(table, targets)
+        for at, with_common in enumerate(odds):
+            likelihood = with_common.likelihood[detents]
+            weight = _column_weights(columns, rows, likelihood, alignments, shown, table, at == 0)
+            if as_read:
+                weight = np.where(_same_labels(columns, sheet, named), weight, -np.inf)
+            log_p = log_mean_assignments(weight) + log_alignment + log_this
+            log_p = (
+                log_p
+                + (np.log(COMMON_FAULT) if at else 0.0)
+                + (_labels_known(weight.shape) if as_read else 0.0)
+            )
+            logs.append(log_p)
+            if log_p.max() > best_p:
+                best_p = float(log_p.max())
+                best_pins = _numbering(columns, sheet, weight[int(log_p.argmax())], named)
+    total = float(logsumexp(np.concatenate(logs))) if logs else -np.inf
+    return _Scored(chart.design, variant.variant, total + log_prior, best_pins)
+
+
+def _labels_known(shape: tuple[int, ...]) -> float:
+    """log of the number of assignments: with known labels the one right numbering has all the prior."""
+    _, rows, targets = shape
+    return float(gammaln(targets + 1) - gammaln(max(targets - rows, 0) + 1))
+
+
+def _alignments(read: Sequence[str], known: Sequence[str]) -> tuple[IntArray, FloatArray]:
+    """(A, positions read) rows of the chart, and log prior of each way; a shifted sheet among them."""
+    m, n = len(read), len(known)
+    plain = np.array(list(islice(combinations(range(n), m), MOST_ALIGNMENTS)), dtype=np.int64).reshape(-1, m)
+    log_p = np.full(len(plain), np.log((1 - SHIFTED) / len(plain)))
+    if set(read) <= set(known) and len(plain) > 1:
+        at = [known.index(label) for label in read]
+        named = (plain == at).all(axis=1)
+        if named.any():
+            log_p = np.where(named, np.log(0.9 * (1 - SHIFTED)), np.log(0.1 * (1 - SHIFTED) / len(plain)))
+    if m == n and n > 1:
+        steps = [np.arange(n) + step for step in (-1, 1)]
+        moved = [np.clip(step, 0, n - 1) for step in steps]  # a shifted sheet: the end read twice
+        moved += [np.where((step < 0) | (step >= n), -1, step) for step in steps]  # a shifted detent
+        plain = np.concatenate([plain, np.stack(moved)])
+        log_p = np.concatenate([log_p, np.full(4, np.log(SHIFTED / 4))])
+    return plain, log_p
+
+
+@dataclass(frozen=True)
+class _Targets:
+    """What columns of a sheet may be: pairs of chart pins, each shown by one contact or two in series."""
+
+    pins: list[tuple[int, int]]
+    first: IntArray
+    second: IntArray  # -1: none
+
+
+def _hubs(columns: _Columns, table: ChartTable) -> tuple[list[_Targets], list[float]]:
+    """Where the fixed lead may have been, with log priors."""
+    shape = table.shape
+    pair_at = {pair: at for at, pair in enumerate(shape.pairs)}
+    common = shape.common
+    if common is None or columns.hub < 0:
+        own = list(shape.pairs)
+        if common is None and columns.hub >= 0 and len(columns.pairs) > 1:
+            return [], []  # one pin in all readings, but no pin that all contacts share
+        return [_Targets(own, np.arange(len(own)), np.full(len(own), -1))], [0.0]
+    of_line = {line: pair_at[min(line, common), max(line, common)] for line in shape.lines}
+    whole = _Targets(
+        [(line, common) for line in shape.lines],
+        np.array([of_line[line] for line in shape.lines]),
+        np.full(len(of_line), -1),
+    )
+    found, log_p = [whole], [float(np.log(1 - STAYED_ON_LINE))]
+    for stayed in shape.lines:
+        others = [line for line in shape.lines if line != stayed]
+        pins = [(line, stayed) for line in others] + [(common, stayed)]
+        first = [of_line[line] for line in others] + [of_line[stayed]]
+        second = [of_line[stayed]] * len(others) + [-1]
+        found.append(_Targets(pins, np.array(first), np.array(second)))
+        log_p.append(float(np.log(STAYED_ON_LINE / len(of_line))))
+    return found, log_p
+
+
+def _target_symbols(table: ChartTable, targets: _Targets) -> tuple[IntArray, IntArray, FloatArray]:
+    """(positions, targets) symbols, what they would be otherwise, and the doubt about them."""
+    shape = table.shape
+    detents = [at for at, (_, between) in enumerate(shape.slots) if not between]
+
+    def grid(values: NDArray[np.generic]) -> NDArray[np.generic]:
+        return values.reshape(len(shape.slots), len(shape.pairs))[detents]
+
+    symbols, other, doubt = grid(table.symbols), grid(table.other), grid(table.doubt)
+    joined = targets.second >= 0
+    first, second = symbols[:, targets.first], symbols[:, np.where(joined, targets.second, 0)]
+    both = np.where(joined, table.alphabet.series[first, second], first)
+    instead = np.where(joined, np.where(both == OPEN, CLOSED, OPEN), other[:, targets.first])
+    unsure = doubt[:, targets.first] + np.where(joined, doubt[:, np.where(joined, targets.second, 0)], 0.0)
+    return both, instead, np.minimum(unsure, 0.5)
+
+
+def _column_weights(
+    columns: _Columns,
+    rows: NDArray[np.int32],
+    likelihood: FloatArray,
+    alignments: IntArray,
+    shown: tuple[IntArray, IntArray, FloatArray],
+    table: ChartTable,
+    bridges: bool,
+) -> FloatArray:
+    """(A, read columns, targets) log likelihood of each read column being each target.
+
+    A line may be dead, or bridged to another: the unit in the hand need not be sound.
+    """
+    symbols, other, doubt = shown
+    at = alignments[:, rows]  # (A, n); past the end of travel: a row of open contacts
+    ended = at < 0
+    member = (columns.contact[None, :] == np.arange(len(columns.pairs))[:, None]).astype(np.float64)
+    log_of = np.log(likelihood)
+
+    def summed(of_symbols: IntArray, of_doubt: FloatArray | None) -> FloatArray:
+        n = np.arange(len(rows))[None, :, None]
+        taken = np.where(ended[..., None], OPEN, of_symbols[at])
+        if of_doubt is None:
+            return np.einsum("rn,ant->art", member, log_of[n, taken], optimize=True)
+        unsure = np.where(ended[..., None], 0.0, of_doubt[at])
+        mixed = (1 - unsure) * likelihood[n, taken] + unsure * likelihood[n, other[at]]
+        return np.einsum("rn,ant->art", member, np.log(mixed), optimize=True)
+
+    total = summed(symbols, doubt) + np.log1p(-3 * LINE_FAULT)
+    dead = [member @ log_of[:, symbol] for symbol in (OPEN, CLOSED)]
+    total = np.logaddexp(total, np.logaddexp(dead[0], dead[1])[None, :, None] + np.log(LINE_FAULT))
+    targets = symbols.shape[1]
+    if bridges and 1 < targets <= MOST_BRIDGED:
+        a, b = (side.ravel() for side in np.meshgrid(np.arange(targets), np.arange(targets), indexing="ij"))
+        joined = summed(table.alphabet.parallel[symbols[:, a], symbols[:, b]], None)
+        joined = joined.reshape(*joined.shape[:2], targets, targets)
+        total = np.logaddexp(total, logsumexp(joined, axis=3) + np.log(LINE_FAULT / targets))
+    return np.asarray(total)
+
+
+def _same_labels(
+    columns: _Columns, sheet: DesignReadings, named: Sequence[tuple[str, str]]
+) -> NDArray[np.bool_]:
+    """(1, read columns, targets) True where both name the same two pins."""
+    read = [frozenset((sheet.pins[a], sheet.pins[b])) for a, b in columns.pairs]
+    return np.array([[[frozenset(target) == pair for target in named] for pair in read]])
+
+
+def _numbering(
+    columns: _Columns, sheet: DesignReadings, weight: FloatArray, named: Sequence[tuple[str, str]]
+) -> dict[str, str]:
+    """Pin as read: pin of the design, under the likeliest assignment."""
+    if weight.shape[0] > weight.shape[1]:
+        return {}
+    pins: dict[str, str] = {}
+    for row, column in zip(*best_assignment(weight), strict=True):
+        pin, against = columns.pairs[row]
+        if against != columns.hub and pin == columns.hub:
+            pin, against = against, pin
+        pins[sheet.pins[pin]], pins[sheet.pins[against]] = named[column]
+    return pins
+
+
+def _ranked(name: str, scored: Sequence[_Scored], flat: float, charts: int) -> Identification:
+    """Probabilities over variants of all charts and "none of these"."""
+    if not scored:
+        return Identification(name, ())
+    log_p = np.array([one.log_p for one in scored]) + np.log((1 - NOTHING_KNOWN) / max(charts, 1))
+    none = flat + np.log(NOTHING_KNOWN)
+    p = np.exp(log_p - logsumexp(np.append(log_p, none)))
+    order = [int(at) for at in np.argsort(-p, kind="stable")][:MOST_CANDIDATES]
+    kept = [at for rank, at in enumerate(order) if p[at] >= LEAST_P or rank == 0]
+    candidates = tuple(
+        Candidate(scored[at].design, scored[at].variant, float(p[at]), scored[at].pins)
+        for at in kept
+        if np.isfinite(log_p[at])
+    )
+    return Identification(name, candidates, float(np.exp(none - logsumexp(np.append(log_p, none)))))
