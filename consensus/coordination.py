@@ -15,6 +15,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 MEMBER = 0.5  # posterior from which a unit belongs to a table
+SURE_MEMBER = 0.95  # posterior from which it speaks for the publication of one
 
 
 def table_roles(
@@ -28,7 +29,7 @@ def table_roles(
     keys: dict[int, str] = {}
     kinds: dict[int, str] = {}
     for table in range(unit_table.shape[1]):
-        members = np.flatnonzero(unit_table[:, table] > MEMBER)
+        members = np.flatnonzero(unit_table[:, table] > SURE_MEMBER)
         sheets = kept[np.isin(unit, members)]
         people = len(np.unique(encoded.contributor[sheets]))
         kinds[table] = role_kind(table, len(members), people, settings)

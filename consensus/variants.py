@@ -25,6 +25,7 @@ BoolArray = NDArray[np.bool_]
 MOST_TABLES = 4
 SEEDS_WEIGHED = 12  # units tried as seeds of a further table, worst explained first
 SEEDS_RUN = 3  # of these, propagated to the end
+GATHERINGS = 4  # rounds in which units join a seed's table
 FEWEST_UNITS = 1.7  # expected units behind a further table
 LACK_OF_SEED = 6.0  # nats that a unit must lack to be a seed
 
@@ -93,35 +94,59 @@ def enough_units(problem: Problem, tables: Tables) -> bool:
 
 
 def promising_seeds(problem: Problem, present: Tables) -> list[tuple[FloatArray, FloatArray]]:
-    """(messages, shares) to start from, by the evidence that a seed's table brings to all units."""
+    """(messages, shares) to start from, by the evidence that a seed's table brings to those who join it."""
     state = present.state
-    alone = unit_lack(problem, state)
-    order = np.argsort(-alone, kind="stable")[:SEEDS_WEIGHED]
-    order = order[alone[order] > LACK_OF_SEED]
-    trials = []
+    lack = unit_lack(problem, state)
+    order = np.argsort(-lack, kind="stable")[:SEEDS_WEIGHED]
+    order = order[lack[order] > LACK_OF_SEED]
+    if len(order) < 2:
+        return []
+    trials: dict[bytes, tuple[float, BoolArray]] = {}
     for seed in order:
-        messages = seeded_messages(state.messages, np.array([seed]))
-        share = np.append(state.share * 0.75, 0.25)
-        differs = np.append(state.differs, problem.settings.variant_differs)
-        belief = place_beliefs(messages, state.prior, differs)
-        beliefs = source_beliefs(problem, belief, state.prior)
-        _, posterior, log_unit = judge(problem, state.pairs, beliefs, share)
-        joined = unit_tables(problem, state.pairs, posterior)[:, -1] > 0.5
-        joined[seed] = True
-        gain = float(np.maximum(log_unit - state.log_unit, 0.0)[joined].sum())
+        joined, gain = gather(problem, state, int(seed), order)
         if joined.sum() > 1 and gain > problem.settings.variant_evidence:
-            trials.append((gain, int(seed), joined))
-    trials.sort(key=lambda trial: (-trial[0], trial[1]))
-    starts, tried = [], set()
-    for _, _, joined in trials:
-        if joined.tobytes() in tried:
-            continue
-        tried.add(joined.tobytes())
-        share = np.append(state.share * (1 - joined.mean()), joined.mean())
-        starts.append((seeded_messages(state.messages, np.flatnonzero(joined)), share))
-        if len(starts) == SEEDS_RUN:
+            trials.setdefault(joined.tobytes(), (gain, joined))
+    best = sorted(trials.values(), key=lambda trial: -trial[0])[:SEEDS_RUN]
+    return [
+        (seeded_messages(state.messages, np.flatnonzero(joined)), _shares(state, joined))
+        for _, joined in best
+    ]
+
+
+def gather(problem: Problem, state: State, seed: int, candidates: IntArray) -> tuple[BoolArray, float]:
+    """(U,) units that join the table of a seed, and what they gain: first the seed's best partner among the
+    badly explained, then whoever gains, a few times over."""
+    joined = np.zeros(problem.units, dtype=bool)
+    joined[seed] = True
+    total = 0.0
+    for turn in range(GATHERINGS):
+        gain = table_gains(problem, state, joined)
+        total = float(gain[joined].sum())
+        again = gain > 0
+        again[seed] = True
+        if turn == 0:
+            others = candidates[candidates != seed]
+            again[others[np.argmax(gain[others])]] = True
+        if (again == joined).all():
             break
-    return starts
+        joined = again
+    return joined, total
+
+
+def table_gains(problem: Problem, state: State, joined: BoolArray) -> FloatArray:
+    """(U,) nats that each unit gains by a further table made of those who joined."""
+    messages = seeded_messages(state.messages, np.flatnonzero(joined))
+    differs = np.append(state.differs, problem.settings.variant_differs)
+    belief = place_beliefs(messages, state.prior, differs)
+    beliefs = source_beliefs(problem, belief, state.prior)
+    fit, _, log_unit = judge(problem, state.pairs, beliefs, np.append(np.zeros(len(state.share)), 1.0))
+    share = _shares(state, joined)
+    return np.asarray(log_unit + np.log(share[-1]) - state.log_unit)
+
+
+def _shares(state: State, joined: BoolArray) -> FloatArray:
+    mine = min(max(float(joined.mean()), 0.05), 0.6)
+    return np.append(state.share * (1 - mine), mine)
 
 
 def unit_lack(problem: Problem, state: State) -> FloatArray:
