@@ -1,12 +1,11 @@
-"""Pictures of a sheet: re-encoded on arrival, so that no position data and nothing hidden comes along."""
+"""Pictures of a sheet: up to four, re-encoded on arrival so that no position data or hidden part survives."""
 
 from __future__ import annotations
 
 import io
 import warnings
-from typing import Any
+from typing import IO
 
-from django.conf import settings
 from django.core.files.base import ContentFile
 from django.db import transaction
 from PIL import Image, ImageOps, UnidentifiedImageError
@@ -18,57 +17,72 @@ from registry.services.audit import record
 from registry.translation import gettext as _
 
 MOST_PICTURES = 4
-LONGEST_SIDE, QUALITY = 2000, 82
-MOST_PIXELS = 80_000_000
+MOST_BYTES = 12_000_000
+MOST_PIXELS = 60_000_000
+LONGEST_SIDE = 2000  # pixels kept: enough to read a tag, small enough for a workshop's network
 FORMATS = ("JPEG", "PNG", "WEBP")
 
 
-@transaction.atomic
-def picture_add(*, by: User, sheet: Sheet, upload: Any) -> SheetPicture:
-    """Add a picture to a sheet of one's own.  upload: a file with `read` and `size`; RegistryErrors."""
+def picture_add(*, by: User, sheet: Sheet, upload: IO[bytes]) -> SheetPicture:
+    """Store a picture of the sheet; RegistryErrors where it is none, too large, or the fifth."""
     require(by, "add_picture", sheet)
-    Sheet.objects.select_for_update().get(pk=sheet.pk)
-    there = sheet.pictures.count()
-    if there >= MOST_PICTURES:
-        raise _wrong(
-            "too_many_pictures",
-            _("This sheet has {n} pictures already.").format(n=there),
-            _("Four is the most."),
+    encoded = reencoded(upload.read(MOST_BYTES + 1))
+    with transaction.atomic():
+        taken = set(
+            Sheet.objects.select_for_update().get(pk=sheet.pk).pictures.values_list("order", flat=True)
         )
-    content = ContentFile(re_encoded(upload), name=f"{sheet.uuid}-{there + 1}.jpg")
-    picture = SheetPicture.objects.create(sheet=sheet, image=content, order=there + 1)
-    record(by=by, action="picture_add", target_kind="sheet", target_uuid=sheet.uuid, order=there + 1)
+        order = next((n for n in range(1, MOST_PICTURES + 1) if n not in taken), None)
+        if order is None:
+            raise _wrong(
+                "too_many_pictures", _("This sheet has four pictures already."), _("Remove one first.")
+            )
+        picture = SheetPicture(sheet=sheet, order=order)
+        picture.image.save(f"{picture.uuid}.jpg", ContentFile(encoded), save=False)
+        picture.save()
+        record(by=by, action="picture_add", target_kind="sheet", target_uuid=sheet.uuid)
     return picture
 
 
-def re_encoded(upload: Any) -> bytes:
-    """The picture as a plain JPEG: turned upright, no metadata, at most 2000 pixels a side."""
-    if upload.size > settings.BENCHQUORUM_UPLOAD_BYTES:
+@transaction.atomic
+def picture_remove(*, by: User, picture: SheetPicture) -> None:
+    require(by, "add_picture", picture.sheet)
+    record(by=by, action="picture_remove", target_kind="sheet", target_uuid=picture.sheet.uuid)
+    image = picture.image
+    picture.delete()
+    transaction.on_commit(lambda: image.delete(save=False))
+
+
+def reencoded(data: bytes) -> bytes:
+    """A plain JPEG of the picture, turned upright, without metadata."""
+    if len(data) > MOST_BYTES:
         raise _wrong(
             "picture_too_large",
-            _("The picture has {n} MB.").format(n=upload.size // 1_000_000),
-            _("Send one below {n} MB.").format(n=settings.BENCHQUORUM_UPLOAD_BYTES // 1_000_000),
+            _("This picture is too large."),
+            _("Send one of at most 12 MB."),
         )
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
-            image = Image.open(io.BytesIO(upload.read()), formats=FORMATS)
+            image = Image.open(io.BytesIO(data), formats=FORMATS)
             if image.width * image.height > MOST_PIXELS:
                 raise Image.DecompressionBombError
-            upright = ImageOps.exif_transpose(image).convert("RGB")
+            image.load()
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise _wrong(
-            "picture_too_large", _("The picture has too many pixels."), _("Send a smaller one.")
+            "picture_too_many_pixels", _("This picture has too many pixels."), _("Send a smaller one.")
         ) from None
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError):
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, EOFError):
         raise _wrong(
-            "picture_unreadable", _("This is not a picture that can be read."), _("Send a JPEG, PNG or WebP.")
+            "picture_unreadable",
+            _("This is not a picture that can be read."),
+            _("Send a JPEG, PNG or WebP file."),
         ) from None
+    upright = ImageOps.exif_transpose(image).convert("RGB")
     upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
-    plain = Image.new("RGB", upright.size)
+    plain = Image.new("RGB", upright.size)  # a new picture takes over pixels and nothing else
     plain.paste(upright)
     out = io.BytesIO()
-    plain.save(out, "JPEG", quality=QUALITY, optimize=True)
+    plain.save(out, "JPEG", quality=82, optimize=True)
     return out.getvalue()
 
 
