@@ -68,9 +68,7 @@ STEPS: dict[str, CheckStep] = {
     ),
     "adjustment": CheckStep(
         _("Lever adjustment"),
-        _(
-            "Move the lever slowly through park and neutral while someone watches the starter line or the display."
-        ),
+        _("Move the lever slowly through park and neutral while someone watches the display."),
         (
             Outcome(
                 _("It works with the lever a little off its detent"),
@@ -99,9 +97,7 @@ STEPS: dict[str, CheckStep] = {
     ),
     "connector": CheckStep(
         _("Connector"),
-        _(
-            "Battery isolated. Unplug: water, fluid, green pins, spread sockets, a seal out of place, a chafed harness."
-        ),
+        _("Battery isolated. Unplug: water, fluid, green pins, spread sockets, a lost seal, chafed wires."),
         (
             Outcome(
                 _("Something is found"),

@@ -38,9 +38,7 @@ CAUTIONS = (
         (
             _("A lever that is moved, or a switch that is unplugged, can let a vehicle roll."),
             _("Level ground, parking brake on, wheels chocked on both sides, stands under a lifted vehicle."),
-            _(
-                "Nobody stands in front of or behind the vehicle while the lever is moved or the starter turns."
-            ),
+            _("Nobody stands before or behind the vehicle while the lever moves or the starter turns."),
         ),
         frozenset({"bench", "check", "before", "after"}),
     ),
@@ -72,9 +70,7 @@ CAUTIONS = (
         _("Isolate the battery before the plug comes off."),
         (
             _("A tool between supply and ground burns; a battery that is shorted can burst."),
-            _(
-                "Take the negative cable off first, put it on last. Know what the vehicle forgets without supply."
-            ),
+            _("The negative cable comes off first and goes on last. Some controls forget without supply."),
         ),
         frozenset({"check", "before"}),
     ),
@@ -94,9 +90,7 @@ CAUTIONS = (
         _("Unplug the switch from the controller before any ohm reading."),
         (
             _("A meter sends its own current through what it measures; a controller may not bear it."),
-            _(
-                "With the plug on, you read the switch and the controller side by side: the figures mean nothing."
-            ),
+            _("With the plug on, you read switch and controller side by side: the figures mean nothing."),
             _("Hold the leads on the pins without spreading them; a spread socket is a new fault."),
         ),
         frozenset({"bench", "check"}),
@@ -117,9 +111,7 @@ CAUTIONS = (
         "notice",
         _("Your maker's procedure, local rules and licensed practice come before anything said here."),
         (
-            _(
-                "This registry shows what units read that people hold good. It is evidence, never a certificate."
-            ),
+            _("This registry shows what units read that people hold good: evidence, never a certificate."),
             _("Where a procedure of the maker differs, follow the procedure."),
             _("Where the law asks for a licence to work on a vehicle, this page is none."),
         ),

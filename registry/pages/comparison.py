@@ -22,14 +22,12 @@ def compare_words(preview: Plain, chart: Plain | None, names: Mapping[Any, str])
     if chart is None or comparison is None:
         return {"first": True, "adds": _adds(preview["adds"]), "warnings": preview["warnings"]}
     cells = _cells(chart, comparison.get("variant"))
-    taken = [r for r in preview["readings"] if r["kind"] != "not_taken"]
-    compared = [r for r in taken if cells.get(cell_key(r), {}).get("state")]
     unlike = [
         _unlike(cell, cells.get(cell_key(cell), {}), chart["common"], names) for cell in comparison["unlike"]
     ]
     return {
         "first": False,
-        "agree": _agree(len(compared) - len(unlike), len(compared), chart["counts"]["units"]),
+        "agree": _agree(comparison["agreeing"], comparison["compared"], chart["counts"]["units"]),
         "unlike": unlike,
         "explained": [
             c["message"] for c in comparison["causes"] if c["cause"] in READER and c["p"] >= LIKELY

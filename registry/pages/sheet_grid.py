@@ -1,7 +1,7 @@
 """The grid of a bench sheet: one field for each place, in the order in which a bench is worked.
 
-A lead stays on a pin while the lever goes through the positions; then the next pin.  Field names are made of
-numbers (`r-step-pin-against-sweep-between`, pins by their order), so that a draft on a phone outlives renaming.
+A lead stays on a pin while the lever goes through the positions; then the next pin.  Field names are
+numbers (`r-step-pin-against-sweep-between`, pins by order), so that a draft on a phone outlives renaming.
 """
 
 from __future__ import annotations

@@ -27,9 +27,20 @@ def workshop_join(*, by: User, name: str) -> Contributor:
 
 
 @transaction.atomic
+def preferences_keep(*, by: User, distance_unit: str, speak_prompts: bool) -> None:
+    """How this person likes their pages: km or miles, spoken prompts."""
+    require(by, "submit")
+    by.distance_unit = distance_unit if distance_unit in ("km", "mi") else "km"
+    by.speak_prompts = speak_prompts
+    by.save(update_fields=["distance_unit", "speak_prompts"])
+
+
+@transaction.atomic
 def account_erase(*, by: User) -> None:
     """Delete the account; readings stay under the pseudonym, which no longer leads to a person."""
     contributor = contributor_of(by)
     record(by=by, action="account_erase", target_kind="contributor", target_uuid=contributor.uuid)
-    contributor.meters.all().update(name="meter")
+    for n, meter in enumerate(contributor.meters.order_by("pk"), start=1):
+        meter.name = f"meter {n}" if n > 1 else "meter"
+        meter.save(update_fields=["name"])
     by.delete()

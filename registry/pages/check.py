@@ -1,0 +1,123 @@
+"""Check a suspect against the pattern, and find the design that readings fit.  Nothing is stored."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from registry.errors import RegistryErrors
+from registry.formats.figures import cell_text
+from registry.models import Design
+from registry.pages.bench import grid_asked
+from registry.pages.bench_words import bench_words
+from registry.pages.cautions import cautions_for
+from registry.pages.loose_form import LooseForm, loose_rows
+from registry.pages.sheet_form import SheetForm
+from registry.pages.verdict import verdict_words
+from registry.selectors.bench_page import chart_shown, design_for_bench
+from registry.selectors.designs import search_designs
+from registry.services.checks import check_suspect, identify_switch
+from registry.templatetags.pattern import cell_key
+
+FOUND = 12
+
+
+def check(request: HttpRequest) -> HttpResponse:
+    """Which switch is it?  Then its sheet."""
+    query = request.GET.get("q", "").replace("\0", "").strip()[:200]
+    context = {
+        "page": "check",
+        "query": query,
+        "results": search_designs(query).filter(current_chart__isnull=False)[:FOUND],
+        "cautions": cautions_for("check"),
+    }
+    return render(request, "technician/check.html", context)
+
+
+def check_design(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """The sheet of a suspect, and above it the verdict on what was typed."""
+    design = design_for_bench(uuid)
+    if design is None:
+        raise Http404
+    chart = chart_shown(design)
+    asked = request.POST if request.method == "POST" else request.GET
+    grid = grid_asked(design, chart, asked)
+    form = SheetForm(request.POST or None)
+    wrong: dict[str, list[str]] = {}
+    verdict = None
+    if request.method == "POST":
+        filled = form.body(str(design.uuid), grid, None)
+        filled.body["unit"]["key"] = filled.body["unit"]["key"] or "suspect"
+        filled.body |= {"purpose": "suspect", "held_good": "", "client_id": None, "units_claimed": 1}
+        try:
+            verdict = check_suspect(body=filled.body)
+        except RegistryErrors as errors:
+            wrong = filled.lay_errors(form, errors)
+        form.errors.pop("unit_key", None)
+    values = {place.name: request.POST.get(place.name, "") for place in grid.places}
+    names = {cell_key(place.row("")): place.name for place in grid.places if place.sweep == 1}
+    context = {
+        "page": "check",
+        "design": design,
+        "chart": chart,
+        "grid": grid,
+        "common": grid.common.label if grid.common else None,
+        "rows": grid.table(values, wrong),
+        "form": form if form.is_bound else SheetForm(initial={"read_at": "connector"}),
+        "wrong": wrong,
+        "verdict": verdict_words(verdict, chart, names) if verdict and chart else None,
+        "sweeps": max((sweep for _p, sweep, _b in grid.rows), default=1),
+        "between": any(gap for _p, _s, gap in grid.rows),
+        "cautions": cautions_for("check"),
+        "bench_data": _bench_data(design, grid),
+    }
+    status = 400 if wrong or (form.is_bound and form.errors and verdict is None) else 200
+    return render(request, "technician/check_design.html", context, status=status)
+
+
+def _bench_data(design: Design, grid: Any) -> dict[str, Any]:
+    return {
+        "design": f"check-{design.uuid}",
+        "name": design.name,
+        "steps": grid.steps(),
+        "words": bench_words(),
+    }
+
+
+def identify(request: HttpRequest) -> HttpResponse:
+    """Which switch is this?  From readings alone, pins in any order."""
+    form = LooseForm(request.POST or None)
+    found, wrong = None, []
+    if request.method == "POST":
+        rows = loose_rows(form.data)
+        try:
+            found = identify_switch(body={"readings": rows}, as_read=bool(form.data.get("as_read")))
+        except RegistryErrors as errors:
+            wrong = [_named(error, rows) for error in errors]
+    context = {
+        "page": "check",
+        "form": form,
+        "wrong": wrong,
+        "found": None if found is None else [_candidate(c) for c in found["candidates"]],
+        "cautions": cautions_for("check"),
+    }
+    return render(request, "technician/identify.html", context, status=400 if wrong else 200)
+
+
+def _named(error: Any, cells: list[dict[str, str]]) -> str:
+    """An error of a row, with the place that the reader knows it by."""
+    parts = error.field.split("/")
+    sentence = f"{error.message} {error.advice}".strip()
+    if len(parts) > 2 and parts[1] == "readings" and int(parts[2]) < len(cells):
+        place = cell_text(cells[int(parts[2])], cells[int(parts[2])]["against"])
+        return f"{place[:1].upper()}{place[1:]}: {sentence}"
+    return sentence
+
+
+def _candidate(candidate: dict[str, Any]) -> dict[str, Any]:
+    pins = candidate.get("pins") or {}
+    return {**candidate, "moved": [(a, b) for a, b in pins.items() if a != b], "json": json.dumps(pins)}
