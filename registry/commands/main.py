@@ -43,6 +43,8 @@ COMMANDS: dict[str, Command] = {
         "registry.commands.recompute", "refresh charts, or verify published ones to the byte"
     ),
     "serve": Command("registry.commands.serve", "run the production server"),
+    "demo": Command("registry.commands.demo", "an invented co-operative to look around in"),
+    "due": Command("registry.commands.due", "what a clock owes: decisions, reminders, mail"),
 }
 
 

@@ -15,6 +15,8 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 from uuid import UUID
 
+from django.db.models import Q
+
 from registry.models import (
     Decision,
     Design,
@@ -56,10 +58,12 @@ def decisions_in_force(kinds: Iterable[str] = OVERLAYS) -> list[Decision]:
     return list(Decision.objects.filter(state=Decision.State.IN_FORCE, kind__in=list(kinds)).order_by("pk"))
 
 
-def approved_by_decision(design: Design, digest: str) -> bool:
-    """Whether a decision in force was made, by the two people that it needs, in sight of this very chart."""
+def approved_by_decision(design: Design, evidence: str) -> bool:
+    """Whether a decision, or its undoing, was made by as many as it needs in sight of this very chart."""
+    states = Decision.State
     return Decision.objects.filter(
-        state=Decision.State.IN_FORCE, **{f"before__approves__{design.uuid}": digest}
+        Q(state=states.IN_FORCE, **{f"before__approves__{design.uuid}": evidence})
+        | Q(state=states.UNDONE, **{f"before__undo_approves__{design.uuid}": evidence})
     ).exists()
 
 
@@ -219,7 +223,8 @@ def disputed_cells(design: Design, overlays: Overlays) -> list[dict[str, Any]]:
         state=Dispute.State.OPEN,
     )
     cells = set()
-    for source, cell in disputes.values_list("target_uuid", "target_cell"):
+    for source, place in disputes.values_list("target_uuid", "target_cell"):
+        cell: dict[str, Any] = place or {}
         labels = overlays.labels(None, source) or {"positions": {}, "pins": {}}
         renamed = {
             "position": labels["positions"].get(cell["position"], cell["position"]),

@@ -13,6 +13,7 @@ from registry.bridge import charts as bridge
 from registry.models import ChartRevision, CurrentChart, Design, ReliabilitySnapshot, Sheet, SheetFinding
 from registry.selectors.evidence import (
     Inputs,
+    Overlays,
     approved_by_decision,
     canonical,
     design_inputs,
@@ -20,8 +21,9 @@ from registry.selectors.evidence import (
     inputs_readings,
 )
 from registry.services.holding import reasons_to_hold
+from registry.services.recall import tell_change
 from registry.services.snapshots import snapshot_in_force
-from registry.services.variant_keys import keys_again, keys_for
+from registry.services.variant_keys import keys_for, keys_store
 
 State = ChartRevision.State
 
@@ -47,24 +49,33 @@ def chart_refresh(*, design_id: int) -> ChartRevision | None:
             return None
         if latest is None and not inputs["sheets"]:
             return None
-        earlier = design.revisions.filter(evidence=evidence).order_by("-number").first()
-        if earlier is not None:  # the evidence is as it was, as after an undo: so are chart, keys and digest
-            inputs, content = earlier.inputs, json.loads(bytes(earlier.content))
-            keys_again(design, content)
-        else:
-            content = chart_content(inputs, snapshot)
-            inputs["keys"] = keys_for(design, content)
-            if inputs["keys"]:
-                content = chart_content(inputs, snapshot)
+        inputs, content = chart_of(design, inputs, snapshot)
+        keys_store(design, content)
         if latest is not None and bytes(latest.content) == canonical(content):
             return None
         return _add(design, inputs, content, snapshot)
 
 
-def frozen_inputs(design: Design, snapshot: ReliabilitySnapshot) -> Inputs:
+def chart_of(design: Design, inputs: Inputs, snapshot: ReliabilitySnapshot) -> tuple[Inputs, dict[str, Any]]:
+    """Inputs with the variants' keys, and the chart; writes nothing.
+
+    Where the evidence is as it once was, as after an undo, so are chart, keys and digest.
+    """
+    earlier = design.revisions.filter(evidence=digest_of(inputs)).order_by("-number").first()
+    if earlier is not None:
+        return earlier.inputs, json.loads(bytes(earlier.content))
+    content = chart_content(inputs, snapshot)
+    keys = keys_for(design, content)
+    if keys:
+        inputs = {**inputs, "keys": keys}
+        content = chart_content(inputs, snapshot)
+    return inputs, content
+
+
+def frozen_inputs(design: Design, snapshot: ReliabilitySnapshot, overlays: Overlays | None = None) -> Inputs:
     """All that the chart is a function of; its digest names the chart."""
     return {
-        **design_inputs(design),
+        **design_inputs(design, overlays),
         "keys": {},
         "snapshot": snapshot.digest,
         "settings": bridge.engine_settings(),
@@ -86,7 +97,8 @@ def _add(
     reasons = [] if published is None else reasons_to_hold(published, content)
     if last is not None and last.state == State.WITHDRAWN:
         reasons.append({"code": "after_withdrawal"})
-    if reasons and approved_by_decision(design, digest_of(inputs)):
+    evidence = digest_of({**inputs, "keys": {}})
+    if reasons and approved_by_decision(design, evidence):
         reasons = []  # moderators saw this very chart when they decided
     stored = canonical(content)
     # An older revision that still waits is overtaken by this one.
@@ -95,7 +107,7 @@ def _add(
         design=design,
         number=1 if last is None else last.number + 1,
         digest=digest_of(inputs),
-        evidence=digest_of({**inputs, "keys": {}}),
+        evidence=evidence,
         content=stored,
         content_sha256=hashlib.sha256(stored).hexdigest(),
         inputs=inputs,
@@ -107,6 +119,7 @@ def _add(
     findings_store(revision, content)
     if not reasons:
         show_revision(revision, content)
+        tell_change(revision, published)
     return revision
 
 

@@ -17,39 +17,35 @@ ANOTHER_TABLE = 0.5  # share of places that differ from which a table can't be t
 
 
 def keys_for(design: Design, content: dict[str, Any]) -> dict[str, str]:
-    """engine's key → permanent key, only where they differ; new tables get a row and the next free key."""
-    known = {variant.key: variant for variant in design.variants.order_by("pk")}
+    """engine's key → permanent key, only where they differ; new tables get the next free key."""
+    known = {variant.key: variant.table for variant in design.variants.order_by("pk")}
     tables = {variant["variant"]: _table(variant) for variant in content["variants"]}
     given: dict[str, str] = {}
     pairs = sorted(
-        (_difference(table, variant.table), key, name)
+        (_difference(table, states), key, name)
         for name, table in tables.items()
-        for key, variant in known.items()
+        for key, states in known.items()
     )
     only_one = len(tables) == 1 and len(known) == 1  # nothing to confuse it with, whatever changed
     for difference, key, name in pairs:
         if name not in given and key not in given.values() and (difference < ANOTHER_TABLE or only_one):
             given[name] = key
-            _follow(known[key], tables[name])
     for name in tables:
         if name not in given:
             given[name] = _free(name, {*known, *given.values()})
-            Variant.objects.create(design=design, key=given[name], table=tables[name])
     return {name: key for name, key in sorted(given.items()) if name != key}
 
 
-def keys_again(design: Design, content: dict[str, Any]) -> None:
-    """Tables under the keys that an earlier computation gave them, which is in force again."""
-    tables = {variant["variant"]: _table(variant) for variant in content["variants"]}
-    for variant in design.variants.filter(key__in=list(tables)):
-        _follow(variant, tables[variant.key])
-
-
-def _follow(variant: Variant, table: Table) -> None:
-    """Keep what was last computed under a key, so that slow changes don't lose it."""
-    if variant.table != table:
-        variant.table = table
-        variant.save(update_fields=["table"])
+def keys_store(design: Design, content: dict[str, Any]) -> None:
+    """Keep what was last computed under each key, so that slow changes don't lose it."""
+    known = {variant.key: variant for variant in design.variants.all()}
+    for computed in content["variants"]:
+        table, variant = _table(computed), known.get(computed["variant"])
+        if variant is None:
+            Variant.objects.create(design=design, key=computed["variant"], table=table)
+        elif variant.table != table:
+            variant.table = table
+            variant.save(update_fields=["table"])
 
 
 def _free(wanted: str, taken: set[str]) -> str:

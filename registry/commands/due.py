@@ -1,0 +1,24 @@
+"""`benchquorum due`: what a clock owes: decisions whose time has come, reminders, mail.  Run it each hour."""
+
+from __future__ import annotations
+
+import argparse
+
+NEEDS_DATABASE = True
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--quiet", action="store_true", help="say nothing")
+
+
+def run(args: argparse.Namespace) -> int:
+    from registry.services.decisions import apply_due
+    from registry.services.notices import notices_mail
+    from registry.services.rereads import remind_rereads
+
+    taken = apply_due()
+    reminded = remind_rereads()
+    mailed = notices_mail()
+    if not args.quiet:
+        print(f"{taken} decisions took effect, {reminded} reminders, {mailed} mails.")
+    return 0

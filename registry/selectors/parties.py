@@ -1,0 +1,97 @@
+"""Who has a part in a case, and who may still decide it: nobody decides in their own case."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from registry.models import (
+    ChartRevision,
+    Contributor,
+    CurrentChart,
+    Decision,
+    Design,
+    Dispute,
+    Sheet,
+    Target,
+    User,
+)
+from registry.permissions import MODERATORS, is_party
+
+
+def parties(decision: Decision) -> list[Contributor]:
+    """Whose sheet, proposal, account or dispute the decision is about."""
+    found = {person.pk: person for person in _owners(decision)}
+    about = Dispute.objects.filter(
+        Q(target_kind=decision.target_kind, target_uuid=decision.target_uuid, state=Dispute.State.OPEN)
+        | Q(pk=decision.dispute_id)
+    )
+    disputers = Contributor.objects.filter(user__disputes__in=about).select_related("workshop")
+    return [*found.values(), *(person for person in disputers if person.pk not in found)]
+
+
+def _owners(decision: Decision) -> Iterable[Contributor]:
+    people = Contributor.objects.select_related("workshop")
+    target, sheets = decision.target_uuid, decision.payload.get("sheets", [])
+    if decision.target_kind == Target.SHEET:
+        return people.filter(sheets__uuid=target)
+    if decision.target_kind == Target.ACCOUNT:
+        return people.filter(uuid=target)
+    if decision.target_kind == Target.REVISION:
+        return (
+            people.filter(pseudonym__in=_changed_by(target)) if decision.kind != "withdraw_revision" else ()
+        )
+    if decision.kind == Decision.Kind.CONFIRM_DESIGN:
+        return people.filter(design__uuid=target)
+    return people.filter(sheets__uuid__in=sheets).distinct() if sheets else ()
+
+
+def _changed_by(revision_uuid: UUID) -> set[str]:
+    """Pseudonyms of those whose sheets make a held revision differ from the published one."""
+    revision = ChartRevision.objects.filter(uuid=revision_uuid).first()
+    if revision is None:
+        return set()
+    current = CurrentChart.objects.filter(design=revision.design_id).select_related("revision").first()
+    before = {} if current is None else _versions(current.revision.inputs)
+    after = _versions(revision.inputs)
+    changed = {sheet for sheet in before.keys() | after.keys() if before.get(sheet) != after.get(sheet)}
+    return {(after.get(sheet) or before[sheet])[0] for sheet in changed}
+
+
+def _versions(inputs: dict[str, Any]) -> dict[str, tuple[str, str]]:
+    return {entry["sheet"]: (entry["contributor"], entry["digest"]) for entry in inputs.get("sheets", [])}
+
+
+def moderators() -> QuerySet[User]:
+    """Accounts that may decide now."""
+    return User.objects.filter(groups__name=MODERATORS, is_active=True, suspended_at__isnull=True)
+
+
+def seconds_for(decision: Decision, proposer: User) -> list[User]:
+    """Moderators who could give the second voice."""
+    people = parties(decision)
+    others = moderators().exclude(pk=proposer.pk)
+    return [person for person in others if not is_party(person, contributors=people)]
+
+
+def may_reply(decision: Decision) -> User | None:
+    """Whoever has the right of reply before a decision against their sheet takes effect."""
+    if decision.kind not in (Decision.Kind.SET_ASIDE, Decision.Kind.CORRECT, Decision.Kind.MOVE):
+        return None
+    sheet = Sheet.objects.filter(uuid=decision.target_uuid).select_related("contributor__user").first()
+    user = None if sheet is None else sheet.contributor.user
+    return user if user is not None and user.is_active else None
+
+
+def design_of_target(target_kind: str, target_uuid: UUID) -> Design | None:
+    """The design that a case belongs to, for its title and its list."""
+    if target_kind in (Target.DESIGN, Target.CELL):
+        return Design.objects.filter(uuid=target_uuid).first()
+    if target_kind == Target.SHEET:
+        return Design.objects.filter(sheets__uuid=target_uuid).first()
+    if target_kind == Target.REVISION:
+        return Design.objects.filter(revisions__uuid=target_uuid).first()
+    return None

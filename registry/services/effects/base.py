@@ -1,0 +1,74 @@
+"""What a kind of decision needs, does and takes back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import NoReturn, TypeVar
+from uuid import UUID
+
+from django.db import models
+
+from registry.errors import RegistryError, RegistryErrors
+from registry.models import Decision, Design, Target
+from registry.selectors.evidence import Overlays, decisions_in_force
+from registry.translation import gettext as _
+
+Row = TypeVar("Row", bound=models.Model)
+
+
+def nothing(decision: Decision) -> None:
+    """Kinds that lie over the data have nothing to write and nothing to take back."""
+
+
+def no_designs(decision: Decision) -> set[int]:
+    return set()
+
+
+@dataclass(frozen=True)
+class Effect:
+    """One kind of decision.
+
+    check: raises RegistryErrors where it can't be done; apply: writes what isn't an overlay, and into
+    `before` what reverse needs; reverse: the exact inverse; designs: ids of those whose charts may change;
+    previewed: the charts are computed before deciding, so that a touched start position is known.
+    """
+
+    targets: tuple[str, ...]
+    check: Callable[[Decision], None] = nothing
+    apply: Callable[[Decision], None] = nothing
+    reverse: Callable[[Decision], None] = nothing
+    designs: Callable[[Decision], set[int]] = no_designs
+    previewed: bool = False
+    needs_second: Callable[[Decision], bool] = lambda decision: False
+
+
+def refuse(field: str, code: str, message: str, advice: str = "") -> NoReturn:
+    raise RegistryErrors([RegistryError(code, message, advice, field=field)])
+
+
+def target_row(model: type[Row], decision: Decision) -> Row:
+    """The row that the decision is about, held until the end of the transaction."""
+    manager = model._default_manager
+    row = manager.select_for_update().filter(uuid=decision.target_uuid).first()
+    if row is None:
+        refuse("/target", "target_unknown", _("What this decision is about is not here (any more)."))
+    return row
+
+
+def routing() -> Overlays:
+    """Moves and merges in force."""
+    return Overlays(decisions_in_force((Decision.Kind.MOVE, Decision.Kind.MERGE_DESIGNS)))
+
+
+def counted_in(sheet: UUID | None, design: UUID, overlays: Overlays) -> set[int]:
+    """Ids of the design itself and of the one for which it, or the sheet, counts now."""
+    uuids = {design, overlays.design_of(sheet, design)}
+    return set(Design.objects.filter(uuid__in=uuids).values_list("pk", flat=True))
+
+
+SHEET = (Target.SHEET.value,)
+DESIGN = (Target.DESIGN.value,)
+REVISION = (Target.REVISION.value,)
+ACCOUNT = (Target.ACCOUNT.value,)
+PART = (Target.PART_NUMBER.value,)

@@ -1,0 +1,45 @@
+"""Requests to read a unit again: answered by a sheet that names the first; reminded of once."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from django.utils import timezone
+
+from registry.models import Decision, Sheet
+from registry.services.notices import notify
+
+DAYS_BEFORE = 2
+
+
+def open_rereads() -> list[Decision]:
+    """Requests in force that no sheet has answered yet."""
+    asked = Decision.objects.filter(kind=Decision.Kind.ASK_REREAD, state=Decision.State.IN_FORCE)
+    answered = set(
+        Sheet.objects.filter(rereads__uuid__in=asked.values("target_uuid")).values_list(
+            "rereads__uuid", flat=True
+        )
+    )
+    return [decision for decision in asked.order_by("pk") if decision.target_uuid not in answered]
+
+
+def remind_rereads(*, today: date | None = None) -> int:
+    """Tell those whose day is near or over, once; how many were told."""
+    today = today or timezone.localdate()
+    told = 0
+    for decision in open_rereads():
+        deadline = date.fromisoformat(decision.payload["deadline"])
+        if decision.before.get("reminded") or deadline - timedelta(days=DAYS_BEFORE) > today:
+            continue
+        sheet = Sheet.objects.select_related("contributor__user", "design").get(uuid=decision.target_uuid)
+        notify(
+            sheet.contributor.user,
+            "reread_due",
+            sheet=str(sheet.uuid),
+            design=sheet.design.name,
+            deadline=decision.payload["deadline"],
+        )
+        decision.before["reminded"] = today.isoformat()
+        decision.save(update_fields=["before"])
+        told += 1
+    return told
