@@ -3,15 +3,19 @@
 from consensus.check_results import (
     Candidate,
     Cause,
+    FaultEffect,
     Identification,
+    LineCode,
     NextReading,
     SheetCheck,
+    ShortTest,
     UnlikeReading,
 )
 from consensus.diagnosis import check_sheet
 from consensus.engine import agree, agree_design, learn_reliability
 from consensus.errors import ConsensusError
 from consensus.identify import identify_sheet
+from consensus.line_codes import line_code
 from consensus.readings import DesignReadings, Kind, KnownVariant, Readings, Sheet
 from consensus.reliability import ContributorReliability, Reliability
 from consensus.results import (
@@ -24,6 +28,7 @@ from consensus.results import (
     VariantPattern,
 )
 from consensus.settings import ENGINE_VERSION, Settings
+from consensus.short_tests import short_test
 
 __all__ = [
     "ENGINE_VERSION",
@@ -34,10 +39,12 @@ __all__ = [
     "ContributorReliability",
     "DesignAgreement",
     "DesignReadings",
+    "FaultEffect",
     "FindingCell",
     "Identification",
     "Kind",
     "KnownVariant",
+    "LineCode",
     "NextReading",
     "OhmFigures",
     "ReadingModel",
@@ -47,6 +54,7 @@ __all__ = [
     "Sheet",
     "SheetCheck",
     "SheetFinding",
+    "ShortTest",
     "UnlikeReading",
     "VariantPattern",
     "agree",
@@ -54,4 +62,6 @@ __all__ = [
     "check_sheet",
     "identify_sheet",
     "learn_reliability",
+    "line_code",
+    "short_test",
 ]

@@ -273,7 +273,7 @@ def _column_weights(
     total = np.logaddexp(total, np.logaddexp(dead[0], dead[1])[None, :, None] + np.log(LINE_FAULT))
     targets = symbols.shape[1]
     if bridges and 1 < targets <= MOST_BRIDGED:
-        a, b = (side.ravel() for side in np.meshgrid(np.arange(targets), np.arange(targets), indexing="ij"))
+        a, b = np.divmod(np.arange(targets * targets), targets)
         joined = summed(table.alphabet.parallel[symbols[:, a], symbols[:, b]], None)
         joined = joined.reshape(*joined.shape[:2], targets, targets)
         total = np.logaddexp(total, logsumexp(joined, axis=3) + np.log(LINE_FAULT / targets))
