@@ -6,10 +6,15 @@ from datetime import timedelta
 
 from django.utils import timezone
 from knox.crypto import hash_token
-from rest_framework.authentication import BaseAuthentication, get_authorization_header
-from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.authentication import (
+    BaseAuthentication,
+    SessionAuthentication,
+    get_authorization_header,
+)
+from rest_framework.exceptions import AuthenticationFailed, PermissionDenied
 from rest_framework.request import Request
 
+from api.problems import Failure
 from registry.models import ApiToken, User
 from registry.services.tokens import token_used
 from registry.translation import gettext as _
@@ -43,3 +48,17 @@ class TokenAuthentication(BaseAuthentication):
 
     def authenticate_header(self, request: Request) -> str:
         return CHALLENGE
+
+
+class Session(SessionAuthentication):
+    """The session of the pages; a write without its CSRF token is refused, whoever is signed in."""
+
+    def enforce_csrf(self, request: Request) -> None:
+        try:
+            super().enforce_csrf(request)
+        except PermissionDenied:
+            raise Failure(
+                403,
+                "csrf_failed",
+                _("A write from a session needs the X-CSRFToken header, with the value of its cookie."),
+            ) from None

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from rest_framework.exceptions import MethodNotAllowed
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 
@@ -43,6 +44,8 @@ class ByRule(BasePermission):
         rules: dict[str, Rule] = getattr(view, "rules", {})
         rule = rules.get("GET" if request.method == "HEAD" else str(request.method))
         if rule is None:
+            if not hasattr(view, str(request.method).lower()):
+                raise MethodNotAllowed(str(request.method))
             return False
         if isinstance(request.auth, ApiToken) and not _in_scope(request.auth, rule):
             self.message = f"This token may not do this: it needs the right “{rule.scope or 'a session'}”."

@@ -177,7 +177,7 @@ REST_KNOX = {"TOKEN_TTL": timedelta(days=365), "AUTH_HEADER_PREFIX": "Token"}
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "api.authentication.TokenAuthentication",
-        "rest_framework.authentication.SessionAuthentication",
+        "api.authentication.Session",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["api.permissions.ByRule"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],

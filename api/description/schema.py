@@ -83,9 +83,8 @@ class TokenScheme(OpenApiAuthenticationExtension):
 
 
 class SessionScheme(OpenApiAuthenticationExtension):
-    target_class = "rest_framework.authentication.SessionAuthentication"
+    target_class = "api.authentication.Session"
     name = "session"
-    priority = 1
 
     def get_security_definition(self, auto_schema: Any) -> dict[str, Any]:
         return {

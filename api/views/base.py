@@ -6,14 +6,13 @@ from typing import Any, ClassVar
 
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
-from rest_framework.authentication import SessionAuthentication
 from rest_framework.exceptions import NotAuthenticated
 from rest_framework.permissions import BasePermission
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from api.authentication import TokenAuthentication
+from api.authentication import Session, TokenAuthentication
 from api.description.schema import ApiSchema
 from api.filters import ApiFilterSet, StrictFilters
 from api.pagination import StablePages, query_names
@@ -28,7 +27,7 @@ from registry.translation import gettext as _
 class ApiView(APIView):
     """Closed by default: `rules` names who may use a method; unknown query parameters are refused."""
 
-    authentication_classes: Any = [TokenAuthentication, SessionAuthentication]
+    authentication_classes: Any = [TokenAuthentication, Session]
     permission_classes: list[type[BasePermission]] = [ByRule]
     throttle_classes: Any = [CallerThrottle]
     schema = ApiSchema()

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import Http404, HttpResponse
-from rest_framework.authentication import SessionAuthentication
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.authentication import Session
 from api.description.bodies import record, rows, text
 from api.description.operations import described
 from api.permissions import OWN_TOKENS
@@ -36,7 +36,7 @@ LIST = {
 
 class Tokens(ApiView):
     rules = {"GET": OWN_TOKENS, "POST": OWN_TOKENS}
-    authentication_classes = [SessionAuthentication]
+    authentication_classes = [Session]
 
     @described("tokens_list", answer=LIST, example={"results": [EXAMPLE]}, refuses=[403])
     def get(self, request: Request) -> Response:
@@ -74,7 +74,7 @@ class Tokens(ApiView):
 
 class OneToken(ApiView):
     rules = {"DELETE": OWN_TOKENS}
-    authentication_classes = [SessionAuthentication]
+    authentication_classes = [Session]
 
     @described("tokens_revoke", answer=None, example=None, status=204, refuses=[403])
     def delete(self, request: Request, token: str) -> HttpResponse:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Callable, Iterable
 from datetime import date
@@ -11,6 +12,7 @@ from registry.errors import RegistryError, RegistryErrors, pointer
 from registry.translation import gettext as _
 
 T = TypeVar("T")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 
 
 class Fields:
@@ -123,7 +125,7 @@ class Fields:
         if value in (None, ""):
             return None
         try:
-            day = date.fromisoformat(str(value))
+            day = date.fromisoformat(value if isinstance(value, str) and _DAY.fullmatch(value) else "")
         except ValueError:
             self.wrong(name, "not_a_day", _("This is not a date."), _("Write it as 2026-11-25."))
             return None
