@@ -94,13 +94,13 @@ def make_alphabet(levels: FloatArray, settings: Settings) -> Alphabet:
 
 
 def nearest_symbol(ohms: FloatArray, levels: FloatArray, settings: Settings) -> IntArray:
-    """Symbol of each figure: its level within twice the tolerance, else odd."""
+    """Symbol of each figure: its level within reach, else odd."""
     symbol = np.full(ohms.shape, len(levels) + 2, dtype=np.int64)
     with np.errstate(divide="ignore", invalid="ignore"):
         if len(levels):
             gap = np.abs(np.log(ohms[..., None]) - np.log(levels))
             nearest = gap.argmin(axis=-1)
-            close = np.take_along_axis(gap, nearest[..., None], axis=-1)[..., 0] <= settings.level_tolerance
+            close = np.take_along_axis(gap, nearest[..., None], axis=-1)[..., 0] <= settings.level_reach
             symbol = np.where(close, nearest + 2, symbol)
     symbol = np.where(ohms < settings.closed_below_ohm, CLOSED, symbol)
     return np.where(ohms >= settings.open_above_ohm, OPEN, symbol)
@@ -144,8 +144,9 @@ def likelihood_table(
     table[:, LEAK, 1:] = (miss * 0.1)[:, None] * leak / settings.leak_rate
     table[:, CONTACT, CLOSED] = shown * (1 - dirty)
     table[:, figures, CLOSED] = (shown * dirty / (levels + 1))[:, None]
-    table[:, CONTACT, 2:] = (shown * misread / 2)[:, None]
-    table[:, figures, 2:] = (shown * misread / 2 / (levels + 1))[:, None, None]
+    table[:, CONTACT, 2:] = (shown * misread * 0.15)[:, None]
+    table[:, figures, 2:] = (shown * misread * 0.15 / (levels + 1))[:, None, None]
+    table[:, FIRST_LEVEL + levels, 2:] += (shown * misread * 0.7)[:, None]
     for level in range(levels + 1):
         table[:, FIRST_LEVEL + level, 2 + level] += shown * (1 - misread)
     wander = alphabet.wander_code

@@ -54,9 +54,10 @@ class Settings:
     # --- readings
     leak_rate: float = 0.04  # open contact that still shows a figure below the meter's limit
     dirty_rate: float = 0.004  # closed contact that reads as resistive
-    misread_level_rate: float = 0.004  # resistive contact that reads as closed or as another level
+    misread_level_rate: float = 0.012  # resistive contact that reads as another figure, mostly on no level
     unit_deviation: float = 0.003  # one place of one good unit that is not as the pattern says
-    level_tolerance: float = 0.03  # readings nearer than this share belong to one resistive level
+    level_tolerance: float = 0.03  # figures nearer to each other than this share make one resistive level
+    level_reach: float = 0.06  # a figure belongs to its nearest level within this share
     level_spread: float = 0.012  # standard deviation of ln(reading) about its level
     contact_ohm: float = 0.4  # median contact resistance of a closed contact
     contact_spread: float = 0.6  # standard deviation of its natural logarithm

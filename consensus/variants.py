@@ -1,9 +1,9 @@
 """How many tables a design has: variants and coherent blocks, by evidence.
 
-Tables are added one at a time.  A seed is a unit that the present tables explain badly: its readings make
-a trial table, the other units are weighed against it, and the most promising trials are propagated to the
-end.  A table is kept if the log evidence of the design grows by more than `Settings.variant_evidence`
-and at least two units stand behind it.  What may be published is decided afterwards (coordination.py).
+Tables are added one at a time.  Units are clustered by what they say of the places on which they are
+split; groups whose own table would raise the evidence of the places are propagated to the end, and the
+best is kept if the log evidence of the design grows by more than `Settings.variant_evidence` and two
+units or more stand behind it.  What may be published is decided afterwards (coordination.py).
 """
 
 from __future__ import annotations
@@ -12,22 +12,27 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.cluster.hierarchy import linkage
+from scipy.spatial.distance import squareform
 
-from consensus.inference import Pairs, Problem, source_beliefs
+from consensus.inference import Pairs, Problem
 from consensus.joint import explain_jointly
-from consensus.propagation import State, judge, propagate
-from consensus.tables import log_tables, place_beliefs
+from consensus.propagation import State, propagate
+from consensus.tables import log_tables
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 MOST_TABLES = 4
-SEEDS_WEIGHED = 12  # units tried as seeds of a further table, worst explained first
-SEEDS_RUN = 3  # of these, propagated to the end
-GATHERINGS = 4  # rounds in which units join a seed's table
+MOST_ATTEMPTS = 5  # further tables tried, those folded back included
+GROUPS_RUN = 3  # groups of which a table is propagated to the end
+WORTH_A_TRIAL = 0.0  # nats that a group's table must promise
+MOST_CLUSTERED = 300  # units clustered; of more the most outspoken
+MOST_OF_UNITS = 0.8  # larger groups are the pattern itself
+SAYS_SOMETHING = 0.5  # nats from which a unit has a view of a place
+FOLDED_GAIN = 0.5  # nats by which a folded explanation must be better
 FEWEST_UNITS = 1.7  # expected units behind a further table
-LACK_OF_SEED = 6.0  # nats that a unit must lack to be a seed
 
 
 @dataclass(frozen=True)
@@ -65,7 +70,7 @@ def find_tables(problem: Problem) -> Tables:
     if problem.units <= problem.settings.joint_units:
         return as_tables(problem, explain_jointly(problem, state))
     best = as_tables(problem, state)
-    while best.unit_table.shape[1] < min(MOST_TABLES, problem.units):
+    for _ in range(MOST_ATTEMPTS):
         grown = add_table(problem, best)
         if grown is None:
             break
@@ -74,85 +79,106 @@ def find_tables(problem: Problem) -> Tables:
 
 
 def add_table(problem: Problem, present: Tables) -> Tables | None:
-    """The best state with one table more, or None if nothing is gained."""
-    trials = promising_seeds(problem, present)
+    """The best state with one table more, or None if nothing is gained.
+
+    A further table that takes nobody in has only shown the way to a better explanation with the present
+    number of tables: it is folded back and that explanation kept if it is one.
+    """
+    many = present.unit_table.shape[1]
     found = None
-    for messages, share in trials:
-        grown = as_tables(problem, propagate(problem, messages, share))
-        if not enough_units(problem, grown):
-            continue
-        if found is None or grown.evidence > found.evidence:
-            found = grown
-    if found is None or found.evidence < present.evidence + problem.settings.variant_evidence:
+    least = present.evidence + problem.settings.variant_evidence
+    if many == MOST_TABLES:
         return None
+    for messages, share in promising_groups(problem, present):
+        grown = as_tables(problem, propagate(problem, messages, share))
+        needed = least
+        if not enough_units(grown):
+            folded = fold_last(grown.state.messages)
+            grown = as_tables(problem, propagate(problem, folded, share[:-1] / share[:-1].sum()))
+            needed = present.evidence + FOLDED_GAIN
+        if grown.evidence > max(needed, -np.inf if found is None else found.evidence):
+            found = grown
     return found
 
 
-def enough_units(problem: Problem, tables: Tables) -> bool:
-    """Whether each table has units behind it."""
-    return bool((tables.unit_table.sum(axis=0) >= FEWEST_UNITS).all())
+def enough_units(tables: Tables) -> bool:
+    """Whether each table has units of its own."""
+    return bool((np.where(tables.unit_table > 0.5, tables.unit_table, 0.0).sum(axis=0) >= FEWEST_UNITS).all())
 
 
-def promising_seeds(problem: Problem, present: Tables) -> list[tuple[FloatArray, FloatArray]]:
-    """(messages, shares) to start from, by the evidence that a seed's table brings to those who join it."""
+def fold_last(messages: FloatArray) -> FloatArray:
+    """Messages without the last table: what was said of it is said of the first."""
+    folded = messages[:, :-1].copy()
+    folded[:, 0] += messages[:, -1]
+    return folded
+
+
+def promising_groups(problem: Problem, present: Tables) -> list[tuple[FloatArray, FloatArray]]:
+    """(messages, shares) to start from: groups of units that, given a table of their own, raise the evidence
+    of the places most; groups are the nodes of a hierarchical clustering of what units say."""
     state = present.state
-    lack = unit_lack(problem, state)
-    order = np.argsort(-lack, kind="stable")[:SEEDS_WEIGHED]
-    order = order[lack[order] > LACK_OF_SEED]
-    if len(order) < 2:
-        return []
-    trials: dict[bytes, tuple[float, BoolArray]] = {}
-    for seed in order:
-        joined, gain = gather(problem, state, int(seed), order)
-        if joined.sum() > 1 and gain > problem.settings.variant_evidence:
-            trials.setdefault(joined.tobytes(), (gain, joined))
-    best = sorted(trials.values(), key=lambda trial: -trial[0])[:SEEDS_RUN]
+    said = state.messages.sum(axis=1)
+    differs = np.append(state.differs, problem.settings.variant_differs)
+    plain = log_tables(state.messages, state.prior, state.differs)
+    trials = []
+    for group in candidate_groups(said):
+        share = _shares(state, group)
+        moved = log_tables(seeded_messages(state.messages, np.flatnonzero(group)), state.prior, differs)
+        many = float(group.sum())
+        assigned = many * np.log(share[-1]) + (len(group) - many) * np.log(1 - share[-1])
+        gain = moved - plain + assigned
+        if gain > WORTH_A_TRIAL:
+            trials.append((float(gain), group))
+    trials.sort(key=lambda trial: -trial[0])
     return [
-        (seeded_messages(state.messages, np.flatnonzero(joined)), _shares(state, joined))
-        for _, joined in best
+        (seeded_messages(state.messages, np.flatnonzero(group)), _shares(state, group))
+        for _, group in trials[:GROUPS_RUN]
     ]
 
 
-def gather(problem: Problem, state: State, seed: int, candidates: IntArray) -> tuple[BoolArray, float]:
-    """(U,) units that join the table of a seed, and what they gain: first the seed's best partner among the
-    badly explained, then whoever gains, a few times over."""
-    joined = np.zeros(problem.units, dtype=bool)
-    joined[seed] = True
-    total = 0.0
-    for turn in range(GATHERINGS):
-        gain = table_gains(problem, state, joined)
-        total = float(gain[joined].sum())
-        again = gain > 0
-        again[seed] = True
-        if turn == 0:
-            others = candidates[candidates != seed]
-            again[others[np.argmax(gain[others])]] = True
-        if (again == joined).all():
-            break
-        joined = again
-    return joined, total
+def candidate_groups(said: FloatArray) -> list[BoolArray]:
+    """(U,) masks of two or more units that agree more with each other than with the rest.
+
+    said: (U, Q, A) log messages.  Units are clustered (average linkage) by the share of places on which
+    they contradict each other; of many units only the most outspoken are clustered, others join later.
+    """
+    spoken = np.abs(said).sum(axis=(1, 2))
+    chosen = np.sort(np.argsort(-spoken, kind="stable")[:MOST_CLUSTERED])
+    chosen = chosen[spoken[chosen] > 0]
+    if len(chosen) < 3:
+        return []
+    view = np.exp(said[chosen] - said[chosen].max(axis=-1, keepdims=True))
+    view /= view.sum(axis=-1, keepdims=True)
+    told = (np.abs(said[chosen]).max(axis=-1) > SAYS_SOMETHING).astype(np.float64)
+    split = _split_places(view, told)
+    flat = (view * (told * split)[..., None]).reshape(len(chosen), -1)
+    both = (told * split) @ told.T
+    same = flat @ (view * told[..., None]).reshape(len(chosen), -1).T
+    distance = (both - same + 0.05) / (both + 0.5)
+    distance = (distance + distance.T) / 2
+    np.fill_diagonal(distance, 0.0)
+    tree = linkage(squareform(distance, checks=False), "average")
+    groups = []
+    members = [[at] for at in range(len(chosen))]
+    for left, right, _, _ in tree[:-1]:
+        members.append(members[int(left)] + members[int(right)])
+        if len(members[-1]) <= MOST_OF_UNITS * len(chosen):
+            group = np.zeros(len(said), dtype=bool)
+            group[chosen[members[-1]]] = True
+            groups.append(group)
+    return groups
 
 
-def table_gains(problem: Problem, state: State, joined: BoolArray) -> FloatArray:
-    """(U,) nats that each unit gains by a further table made of those who joined."""
-    messages = seeded_messages(state.messages, np.flatnonzero(joined))
-    differs = np.append(state.differs, problem.settings.variant_differs)
-    belief = place_beliefs(messages, state.prior, differs)
-    beliefs = source_beliefs(problem, belief, state.prior)
-    fit, _, log_unit = judge(problem, state.pairs, beliefs, np.append(np.zeros(len(state.share)), 1.0))
-    share = _shares(state, joined)
-    return np.asarray(log_unit + np.log(share[-1]) - state.log_unit)
+def _split_places(view: FloatArray, told: FloatArray) -> FloatArray:
+    """(Q,) how split the units are about each place: 1 - sum of squared shares."""
+    many = np.maximum(told.sum(axis=0), 1e-9)
+    share = (view * told[..., None]).sum(axis=0) / many[:, None]
+    return np.asarray(1 - (share**2).sum(axis=-1))
 
 
 def _shares(state: State, joined: BoolArray) -> FloatArray:
     mine = min(max(float(joined.mean()), 0.05), 0.6)
     return np.append(state.share * (1 - mine), mine)
-
-
-def unit_lack(problem: Problem, state: State) -> FloatArray:
-    """(U,) nats by which each unit falls short of an ideal explanation."""
-    ideal = np.bincount(problem.sheet, np.log(problem.like.max(axis=1)), problem.sheets)
-    return np.bincount(problem.unit, ideal, problem.units) - state.log_unit
 
 
 def seeded_messages(messages: FloatArray, units: IntArray) -> FloatArray:
