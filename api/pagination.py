@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import QuerySet
-from rest_framework.exceptions import NotFound
 from rest_framework.pagination import Cursor, CursorPagination
 from rest_framework.request import Request
+from rest_framework.utils.urls import replace_query_param
 from rest_framework.views import APIView
 
 from api.problems import Failure
 from registry.translation import gettext as _
 
-LARGEST_KEY = 2**63 - 1
+CURSOR = "^r?[0-9]{1,18}$"  # fits any primary key
+_CURSOR = re.compile("(?P<back>r?)(?P<key>[0-9]{1,18})", re.ASCII)
 
 
 class StablePages(CursorPagination):
@@ -39,21 +41,20 @@ class StablePages(CursorPagination):
         return int(asked)
 
     def decode_cursor(self, request: Request) -> Cursor | None:
-        refusal = Failure(
-            400, "cursor_invalid", _("This cursor is not one of ours. Follow “next” as it was given.")
-        )
-        try:
-            cursor = super().decode_cursor(request)
-        except (NotFound, ValueError):
-            raise refusal from None
-        if cursor is None:
-            if "cursor" in request.query_params:
-                raise refusal
+        """`r` where one goes backwards, and the key that the page begins after."""
+        text = request.query_params.get("cursor")
+        if text is None:
             return None
-        key: str | None = cursor.position  # type: ignore[assignment]
-        if key is not None and not (key.isascii() and key.isdigit() and int(key[:20]) <= LARGEST_KEY):
-            raise refusal
-        return cursor
+        found = _CURSOR.fullmatch(text)
+        if found is None:
+            raise Failure(
+                400, "cursor_invalid", _("This cursor is not one of ours. Follow “next” as it was given.")
+            )
+        return Cursor(offset=0, reverse=bool(found["back"]), position=int(found["key"]))
+
+    def encode_cursor(self, cursor: Cursor) -> str:
+        text = f"{'r' if cursor.reverse else ''}{cursor.position}"
+        return str(replace_query_param(self.base_url or "", "cursor", text))
 
     def get_ordering(self, request: Request, queryset: QuerySet[Any], view: APIView) -> tuple[str, ...]:
         return (self.ordering,) if isinstance(self.ordering, str) else tuple(self.ordering)

@@ -10,6 +10,7 @@ from api.problems import Failure
 from registry.errors import RegistryError, RegistryErrors
 from registry.models import Sheet
 from registry.selectors.api_sheets import body_of, reading_plain, readings_as_typed
+from registry.services.fields import Fields
 from registry.translation import gettext as _
 
 LARGEST = 2**31 - 1
@@ -50,9 +51,7 @@ def body_to_amend(body: Any, sheet: Sheet, *, merge: bool) -> tuple[Any, str]:
     if not isinstance(body, dict):
         return body, ""
     sent = {name: value for name, value in body.items() if name not in ("on_version", "reason")}
-    reason = body.get("reason")
-    if reason is not None and not isinstance(reason, str):
-        raise RegistryErrors([RegistryError("not_text", _("This is not text."), field="/reason")])
+    reason = reason_given(body)
     if merge:
         readings = readings_as_typed(sheet.current[0])  # type: ignore[attr-defined]
         before = body_of(sheet, [reading_plain(reading) for reading in readings])
@@ -60,4 +59,12 @@ def body_to_amend(body: Any, sheet: Sheet, *, merge: bool) -> tuple[Any, str]:
             if isinstance(sent.get(name), dict):
                 sent[name] = {**before[name], **sent[name]}
         sent = {**before, **sent}
-    return sent, reason or ""
+    return sent, reason
+
+
+def reason_given(body: Any) -> str:
+    """Why somebody changes something, in a line."""
+    fields = Fields(body)
+    reason = fields.text("reason", longest=300, needed=True)
+    fields.raise_all()
+    return reason

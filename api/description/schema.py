@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+import uritemplate
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
-from drf_spectacular.utils import OpenApiParameter, OpenApiTypes
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter
 
-from api.pagination import StablePages
+from api.description import examples
+from api.pagination import CURSOR, StablePages
 
 
 class ApiSchema(AutoSchema):
@@ -22,7 +24,7 @@ class ApiSchema(AutoSchema):
         return [*named, {}] if is_open else named
 
     def get_override_parameters(self) -> list[Any]:
-        found = list(super().get_override_parameters())
+        found = [*self._path_parameters(), *super().get_override_parameters()]
         if self.method != "GET":
             return found
         if getattr(self.view, "pagination_class", None) is not None:
@@ -32,6 +34,9 @@ class ApiSchema(AutoSchema):
             found += [_parameter(name, f) for name, f in filterset.base_filters.items()]
         return found
 
+    def _path_parameters(self) -> list[OpenApiParameter]:
+        return [_IN_PATH[name] for name in uritemplate.variables(self.path) if name in _IN_PATH]
+
     def _get_filter_parameters(self) -> list[Any]:
         return []
 
@@ -39,9 +44,33 @@ class ApiSchema(AutoSchema):
         return []
 
 
+def _in_path(name: str, example: str, description: str, kind: dict[str, Any]) -> OpenApiParameter:
+    return OpenApiParameter(
+        name,
+        kind,
+        OpenApiParameter.PATH,
+        description=description,
+        examples=[OpenApiExample("Invented", value=example)],
+    )
+
+
+_ID: dict[str, Any] = {"type": "string", "format": "uuid"}
+_IN_PATH = {
+    "design": _in_path("design", examples.DESIGN_ID, "The id of a design", _ID),
+    "submission": _in_path("submission", examples.SHEET_ID, "The id of a bench sheet", _ID),
+    "token": _in_path(
+        "token", "bq_3f7a52c4d0c8", "A token's first signs", {"type": "string", "pattern": "^[0-9A-Za-z_-]+$"}
+    ),
+}
+
+
 def _page_parameters() -> list[OpenApiParameter]:
     return [
-        OpenApiParameter("cursor", str, description="From `next` or `previous` of an earlier answer."),
+        OpenApiParameter(
+            "cursor",
+            {"type": "string", "pattern": CURSOR},
+            description="From `next` or `previous` of an earlier answer.",
+        ),
         OpenApiParameter(
             "page_size",
             {"type": "integer", "minimum": 1, "maximum": StablePages.max_page_size, "default": 50},
@@ -93,6 +122,3 @@ class SessionScheme(OpenApiAuthenticationExtension):
             "name": "sessionid",
             "description": "The session of the pages; writes also need the `X-CSRFToken` header.",
         }
-
-
-__all__ = ["ApiSchema", "OpenApiTypes", "SessionScheme", "TokenScheme"]

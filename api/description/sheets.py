@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from api.description.bodies import YES_NO, Plain, record, rows, text, word
 from api.description.charts import COUNT, PLACE, SHARE, TEXT, many, thing
-from api.description.examples import DESIGN_ID
+from api.description.examples import DESIGN_ID, SHEET_ID
 from registry.models.catalogue import SourceClass
 from registry.models.sheets import HeldGood, ReadAt, SheetVersionPurpose
 from registry.services.sheet_body import MOST_READINGS
 from registry.services.sheet_bulk import MOST_SHEETS
 
-SHEET_ID = "0d0f8a52-4f0e-4f0d-9a57-7b3a3b0a2f31"
 CLIENT_ID = "8c2b5a1e-95c3-4f62-8a50-53c7a9c5a6f0"
 ID: Plain = {"type": "string", "format": "uuid"}
 ID_OR_NONE: Plain = {"type": ["string", "null"], "format": "uuid"}
@@ -65,6 +64,10 @@ _FIELDS: dict[str, Plain] = {
     "second_pass": rows(READING, most=MOST_READINGS),
 }
 SHEET: Plain = record(["design", "unit", "measured_it_myself", "readings"], **_FIELDS)
+PREVIEW: Plain = record(
+    ["design", "unit", "readings"],
+    **{name: shape for name, shape in _FIELDS.items() if name != "measured_it_myself"},
+)
 CHECK_SHEET: Plain = record(
     ["design", "readings"],
     **{name: _FIELDS[name] for name in _FIELDS if name not in ("measured_it_myself", "unit")},

@@ -58,7 +58,7 @@ class Preview(ApiView):
         "submissions_preview",
         answer=shapes.PREVIEW_ANSWER,
         example=shapes.PREVIEW_EXAMPLE,
-        body=shapes.SHEET,
+        body=shapes.PREVIEW,
         body_example=shapes.SHEET_BODY,
     )
     def post(self, request: Request) -> Response:

@@ -18,9 +18,8 @@ from api.pagination import NewestFirst
 from api.permissions import OPEN, SIGNED_IN, SUBMIT
 from api.problems import Failure, problem_of_errors
 from api.serializers.sheets import OwnSheetLine, SheetFull, sheet_full
-from api.versions import body_to_amend, etag_of, version_named
+from api.versions import body_to_amend, etag_of, reason_given, version_named
 from api.views.base import ApiView, ListView, person
-from registry.errors import RegistryError
 from registry.models import Sheet
 from registry.permissions import is_moderator, owns_sheet
 from registry.selectors.api_sheets import sheet_for_api, sheet_sent, sheets_of_account
@@ -120,10 +119,8 @@ class Withdrawal(ApiView):
     )
     def post(self, request: Request, submission: uuid.UUID) -> Response:
         """Take your sheet out of the consensus.  It can be brought back."""
-        reason = str(request.data.get("reason") or "") if isinstance(request.data, dict) else ""
-        if not reason.strip():
-            raise RegistryError("value_missing", _("This is empty."), _("Say why."), field="/reason")
-        sheet_withdraw(by=person(request), sheet=_sheet(submission), reason=reason.strip()[:300])
+        reason = reason_given(request.data)
+        sheet_withdraw(by=person(request), sheet=_sheet(submission), reason=reason)
         return _shown(request, submission)
 
 

@@ -68,7 +68,9 @@ def test_filters_narrow_down(
         {"page_size": 0},
         {"page_size": 10_000},
         {"cursor": "nonsense"},
-        {"cursor": "cD1hYmM="},  # p=abc
+        {"cursor": "r"},
+        {"cursor": "9" * 30},
+        {"cursor": ""},
         {"q": "a\0b"},
         {"q": ""},
     ],
