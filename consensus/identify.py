@@ -179,9 +179,9 @@ def _alignments(read: Sequence[str], known: Sequence[str]) -> tuple[IntArray, Fl
         if named.any():
             log_p = np.where(named, np.log(0.9 * (1 - SHIFTED)), np.log(0.1 * (1 - SHIFTED) / len(plain)))
     if m == n and n > 1:
-        steps = [np.arange(n) + step for step in (-1, 1)]
-        moved = [np.clip(step, 0, n - 1) for step in steps]  # a shifted sheet: the end read twice
-        moved += [np.where((step < 0) | (step >= n), -1, step) for step in steps]  # a shifted detent
+        shifted = [np.arange(n) - 1, np.arange(n) + 1]
+        moved = [np.clip(rows, 0, n - 1) for rows in shifted]  # a shifted sheet: the end read twice
+        moved += [np.where((rows < 0) | (rows >= n), -1, rows) for rows in shifted]  # a shifted detent
         plain = np.concatenate([plain, np.stack(moved)])
         log_p = np.concatenate([log_p, np.full(4, np.log(SHIFTED / 4))])
     return plain, log_p
