@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 def bench_words() -> dict[str, str]:
     """{…} is filled in by the module."""
     return {
+        **queue_words(),
         "ask": _("Pin {pin}, {position}"),
         "ask_pair": _("Pins {pin} and {against}, {position}"),
         "ask_between": _("{ask}, then on, before the next detent"),
@@ -24,14 +25,20 @@ def bench_words() -> dict[str, str]:
         "other_lead_pair": _("Other lead on pin {against}."),
         "next_pin": _("Move the lead to pin {pin}."),
         "go_on": _("A sheet of {when} is on this device: {n} of {all} readings. Go on with it?"),
-        "waiting": _("Not sent yet: no network. It is kept on this device and goes out by itself."),
-        "waits_sign_in": _("Not sent yet: sign in again, then it goes out by itself."),
-        "refused_sheet": _("The registry refuses this sheet as it is. Open it and put right what it names."),
         "no_network": _(
             "No network: how it compares can't be shown now. You can send it as it is; it goes out by itself."
         ),
         "kept": _("Kept on this device."),
         "not_kept": _("This browser keeps nothing on the device; don't close the page before you send it."),
-        "sent": _("Sent."),
         "discard_sure": _("Throw away {n} readings?"),
+    }
+
+
+def queue_words() -> dict[str, str]:
+    """What is said of a sheet that waits on the device."""
+    return {
+        "waiting": _("Not sent yet: no network. It is kept on this device and goes out by itself."),
+        "waits_sign_in": _("Not sent yet: sign in again, then it goes out by itself."),
+        "refused_sheet": _("The registry refuses this sheet as it is. Open it and put right what it names."),
+        "sent": _("Sent."),
     }

@@ -19,12 +19,13 @@ def front(request: HttpRequest) -> HttpResponse:
 
 def search(request: HttpRequest) -> HttpResponse:
     query = request.GET.get("q", "").replace("\0", "").strip()[:200]
-    _words, shape = split_query(query)
+    words, shape = split_query(query)
     pages = Paginator(search_designs(query), A_PAGE)
     context = {
         "page": "search",
         "query": query,
         "shape": shape,
+        "for_bench": request.GET.get("for") == "bench",
         "results": pages.get_page(request.GET.get("page", 1)),
     }
     return render(request, "technician/search.html", context)

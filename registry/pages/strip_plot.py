@@ -12,9 +12,9 @@ from typing import Any
 
 from registry.formats.figures import ohm_text
 
-WIDTH, LEFT, RIGHT = 700, 40, 660
+WIDTH, LEFT, RIGHT = 400, 30, 370
 TOP, LINE = 34, 11
-LEAST, MOST = 0.05, 5e7  # Ω; the axis is cut to the decades that are needed
+LEAST, MOST = 0.1, 5e7  # Ω; the axis is cut to the decades that are needed
 CLOSED_BELOW, OPEN_ABOVE = 20.0, 1e5
 
 
@@ -93,7 +93,7 @@ def strip_plot(readings: Iterable[Any], state: str | None, accept: list[float] |
     dots = [_dot(row, TOP + n * line, x, state) for n, row in enumerate(rows)]
     return StripPlot(
         height=int(TOP + len(rows) * line + 34),
-        ticks=[(x(10.0**power), ohm_text(10.0**power)) for power in range(low, high + 1)],
+        ticks=[(x(10.0**p), ohm_text(10.0**p)) for p in range(low, high + 1, 1 if high - low < 6 else 2)],
         dots=dots,
         band=(x(max(accept[0], 10.0**low)), x(accept[1])) if accept else None,
     )

@@ -1,0 +1,46 @@
+"""Words of the desk in its templates."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+
+from registry.formats.decision_words import held_words, kind_words
+from registry.formats.figures import cell_text
+from registry.formats.sentences import finding_message
+from registry.models import Decision, User
+from registry.moderation.words import who
+from registry.services.cases import days_left
+
+register = template.Library()
+
+
+@register.filter
+def pseudonym(user: User | None) -> str:
+    return who(user)
+
+
+@register.filter
+def decision_kind(kind: str) -> str:
+    return kind_words(kind)
+
+
+@register.filter
+def held_because(reason: dict[str, Any]) -> str:
+    return held_words(reason)
+
+
+@register.filter
+def place_words(cell: dict[str, Any], common: str | None = None) -> str:
+    return cell_text(cell, common)
+
+
+@register.filter
+def found_words(body: dict[str, Any], common: str | None = None) -> str:
+    return finding_message(body, common)
+
+
+@register.filter
+def waits_days(decision: Decision) -> int | None:
+    return days_left(decision)
