@@ -109,7 +109,7 @@ def _others(design: Design) -> list[Plain]:
 def _as_suspect(body: Any) -> Any:
     if not isinstance(body, dict):
         return body
-    unit = body.get("unit") or {"key": "suspect"}
+    unit = {"key": "suspect"} if body.get("unit") is None else body["unit"]
     return {**body, "unit": unit, "purpose": body.get("purpose") or "suspect"}
 
 
