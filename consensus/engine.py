@@ -16,7 +16,7 @@ from consensus.explanation import Explanation, explain
 from consensus.findings import TableRole, find_all
 from consensus.inference import Problem, crossed_pairs, source_beliefs
 from consensus.learning import learn
-from consensus.propagation import State, final_beliefs, judge, make_problem
+from consensus.propagation import State, final_beliefs, judge, make_problem, pattern_beliefs
 from consensus.readings import DesignReadings
 from consensus.reliability import Reliability
 from consensus.results import DesignAgreement, ReadingModel, SheetFinding, VariantPattern
@@ -51,7 +51,7 @@ def agree_design(readings: DesignReadings, reliability: Reliability, settings: S
     tables = find_tables(problem)
     state = tables.state
     belief = final_beliefs(state)
-    explained = explain(problem, state.pairs, state.posterior, state.beliefs, encoded.code)
+    explained = explain(problem, state.pairs, state.posterior, pattern_beliefs(problem, state), encoded.code)
     roles = table_roles(encoded, kept, tables.unit_table, problem.unit, settings)
     variants = published_variants(encoded, problem, tables, explained, belief, roles, settings)
     findings = _all_findings(encoded, problem, state, explained, belief, roles, reliability, settings)
@@ -123,7 +123,8 @@ def _all_findings(
         sources = source_beliefs(other, np.repeat(belief[None], other.units, axis=0), state.prior)
         pairs = crossed_pairs(other, np.ones(len(aside), dtype=bool))
         _, posterior, _ = judge(other, pairs, sources, state.share)
-        told = explain(other, pairs, posterior, sources, encoded.code)
+        pattern = source_beliefs(other, np.repeat(belief[None], other.units, axis=0), state.prior, False)
+        told = explain(other, pairs, posterior, pattern, encoded.code)
         for sheet, finding in zip(
             aside, find_all(encoded, other.hypotheses, told, aside, roles), strict=True
         ):

@@ -135,8 +135,13 @@ def crossed_pairs(problem: Problem, chosen: BoolArray, kept: Pairs | None = None
     return make_pairs(problem, *np.nonzero(options))
 
 
-def source_beliefs(problem: Problem, belief: FloatArray, prior: FloatArray) -> FloatArray:
-    """(..., CONSTANTS + Q, A) beliefs of constants and places."""
+def source_beliefs(
+    problem: Problem, belief: FloatArray, prior: FloatArray, deviating: bool = True
+) -> FloatArray:
+    """(..., CONSTANTS + Q, A) beliefs of constants and places: of one unit's places, which may deviate from
+    the pattern, or of the pattern's own."""
+    if deviating:
+        belief = belief @ deviation(problem.alphabet, problem.settings.unit_deviation)
     constants = np.zeros((CONSTANTS, problem.alphabet.size))
     constants[OPEN, 0] = 1.0
     constants[CLOSED_SOURCE, 1] = 1.0
@@ -309,7 +314,11 @@ def place_ratios(
     like = entry_likelihoods(problem, some)
     direct = np.flatnonzero((some.source >= CONSTANTS) & (some.source < base))
     shown = np.einsum("ea,ea->e", beliefs[at[direct], some.source[direct]], like[direct])
-    ratio = (like[direct] / shown[:, None]) ** problem.weight[some.row[direct]][:, None]
+    ratio = like[direct] / shown[:, None]
+    weight = problem.weight[some.row[direct]]
+    if weight.min(initial=1.0) < 1:
+        ratio = ratio ** weight[:, None]
+        ratio /= np.einsum("ea,ea->e", beliefs[at[direct], some.source[direct]], ratio)[:, None]
     parts = [(some.pair[direct], some.source[direct] - CONSTANTS, ratio)]
     combined = np.flatnonzero(some.source >= base)
     if not len(combined):

@@ -257,6 +257,15 @@ def table_shares(problem: Problem, pairs: Pairs, posterior: FloatArray) -> Float
     return np.asarray(share / share.sum())
 
 
+def pattern_beliefs(problem: Problem, state: State) -> FloatArray:
+    """(U, V, sources, A) what the pattern shows each unit, by all others (by all units in joint.py)."""
+    if state.final is not None:
+        belief = np.repeat(state.final[None], problem.units, axis=0)
+    else:
+        belief = place_beliefs(state.messages, state.prior, state.differs)
+    return source_beliefs(problem, belief, state.prior, deviating=False)
+
+
 def final_beliefs(state: State) -> FloatArray:
     """(V, Q, A) belief of each place of each table, all units together."""
     if state.final is not None:
