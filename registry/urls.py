@@ -6,6 +6,7 @@ from django.urls import include, path
 
 urlpatterns = [
     path("", include("registry.pages.urls")),
+    path("desk/", include("registry.moderation.urls")),
     path("account/", include("allauth.urls")),
     path("api/v1/", include("api.urls")),
     path("health/", include("registry.pages.health")),

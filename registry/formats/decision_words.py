@@ -1,4 +1,4 @@
-"""Decisions in words: what was decided, what a correction does, what a decision waits for, why one is held."""
+"""Decisions in words: what was decided, what a correction does, why a revision is held."""
 
 from __future__ import annotations
 

@@ -70,7 +70,8 @@ def _changed(params: Params) -> str:
     where = _("pin {pin} in {position}").format(pin=first["pin"], position=first["position"])
     return ngettext(
         "The pattern of {name} changed beyond its tolerance: {where}. Revision {number}.",
-        "The pattern of {name} changed beyond its tolerance in {count} places, first {where}. Revision {number}.",
+        "The pattern of {name} changed beyond its tolerance in {count} places, first {where}. "
+        "Revision {number}.",
         count,
     ).format(name=params["name"], number=params["number"], where=where, count=count)
 

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.db.models import Count
 
+from registry.bridge.corrections import suggested_correction
 from registry.models import ChartRevision, Contributor, Decision, Design, Dispute, PartNumber, Sheet, Target
 from registry.selectors.evidence import digest_of
 
@@ -35,7 +36,8 @@ def _state(target_kind: str, uuid: UUID) -> list[Any]:
             return []
         finding = getattr(sheet, "finding", None)
         version = sheet.versions.filter(is_current=True).values_list("number", flat=True).first()
-        return [version, sheet.withdrawn_at is None, None if finding is None else finding.finding]
+        found = None if finding is None else [finding.finding, suggested_correction(finding.body)]
+        return [version, sheet.withdrawn_at is None, found]
     fields = {
         Target.DESIGN: (Design, ("state", "edit_number", "merged_into_id")),
         Target.CELL: (Design, ("state",)),

@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from registry.bridge.corrections import is_possible
-from registry.models import Decision, Design, Pin, Place, Sheet, Variant
+from registry.models import Decision, Design, Pin, Place, Sheet, Target, Variant
 from registry.selectors.evidence import Overlays, decisions_in_force, design_shape
 from registry.services.effects.base import DESIGN, SHEET, Effect, counted_in, refuse, routing, target_row
 from registry.services.notices import notify
@@ -25,6 +25,14 @@ def sheet_designs(decision: Decision) -> set[int]:
 
 def check_sheet(decision: Decision) -> None:
     target_row(Sheet, decision)
+
+
+def check_keep(decision: Decision) -> None:
+    """Of a design: a group of its sheets that may stay as it is."""
+    if decision.target_kind == Target.SHEET:
+        target_row(Sheet, decision)
+    else:
+        target_row(Design, decision)
 
 
 def check_correction(decision: Decision) -> None:
@@ -153,7 +161,7 @@ def _design(text: Any) -> Design:
 
 
 EFFECTS: dict[str, Effect] = {
-    Decision.Kind.KEEP: Effect(SHEET, check=check_sheet),
+    Decision.Kind.KEEP: Effect(SHEET + DESIGN, check=check_keep),
     Decision.Kind.SET_ASIDE: Effect(SHEET, check=check_sheet, designs=sheet_designs, previewed=True),
     Decision.Kind.CORRECT: Effect(SHEET, check=check_correction, designs=sheet_designs, previewed=True),
     Decision.Kind.MOVE: Effect(SHEET, check=check_move, designs=sheet_designs, previewed=True),

@@ -1,0 +1,76 @@
+"""Accounts as moderators see them: what they sent and how it fits, what was decided about them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Count, F, Q, QuerySet
+
+from registry.models import AuditEntry, Contributor, Decision, Dispute, SheetFinding, Target
+from registry.permissions import MODERATORS
+from registry.selectors.seen import case_seen
+
+
+def accounts_for_care(query: str = "") -> QuerySet[Any]:
+    """Contributors with counts of sheets and of those that don't fit, the most unfitting first."""
+    people = Contributor.objects.annotate(
+        sent=Count("sheets", distinct=True),
+        odd=Count(
+            "sheets__finding",
+            filter=~Q(sheets__finding__finding__in=["fits", "slip", "other_variant"]),
+            distinct=True,
+        ),
+    ).select_related("user", "workshop")
+    if query:
+        people = people.filter(Q(pseudonym__icontains=query) | Q(workshop__name__icontains=query))
+    return people.order_by(F("odd").desc(), "-sent", "pk")
+
+
+@dataclass(frozen=True)
+class AccountCare:
+    contributor: Contributor
+    sent: int
+    withdrawn: int
+    findings: list[dict[str, Any]]
+    decisions: list[Decision]
+    appeals: list[Dispute]
+    acts: list[AuditEntry]
+    is_moderator: bool
+    seen: str
+
+    @property
+    def suspended_by(self) -> Decision | None:
+        return self._in_force(Decision.Kind.SUSPEND)
+
+    @property
+    def aside_by(self) -> Decision | None:
+        return self._in_force(Decision.Kind.SET_ASIDE_ACCOUNT)
+
+    def _in_force(self, kind: str) -> Decision | None:
+        return next((d for d in self.decisions if d.kind == kind and d.state == "in_force"), None)
+
+
+def account_care(uuid: UUID) -> AccountCare | None:
+    contributor = Contributor.objects.filter(uuid=uuid).select_related("user", "workshop").first()
+    if contributor is None:
+        return None
+    about = {"target_kind": Target.ACCOUNT, "target_uuid": uuid}
+    user = contributor.user
+    findings = SheetFinding.objects.filter(sheet__contributor=contributor).values("finding")
+    return AccountCare(
+        contributor=contributor,
+        sent=contributor.sheets.count(),
+        withdrawn=contributor.sheets.exclude(withdrawn_at=None).count(),
+        findings=list(findings.annotate(n=Count("pk")).order_by("-n", "finding")),
+        decisions=list(
+            Decision.objects.filter(**about).select_related("proposer__contributor").order_by("-pk")
+        ),
+        appeals=list(Dispute.objects.filter(**about).prefetch_related("messages").order_by("-pk")),
+        acts=[]
+        if user is None
+        else list(AuditEntry.objects.filter(actor_uuid=user.uuid).order_by("-pk")[:40]),
+        is_moderator=user is not None and user.groups.filter(name=MODERATORS).exists(),
+        seen=case_seen(Target.ACCOUNT, uuid),
+    )
