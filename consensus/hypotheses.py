@@ -211,6 +211,10 @@ class _Grid:
         elif fault.kind == "worn_contact":
             row = self.slot_of[fault.positions[0], 0]
             x[(slot == row) & (low == fault.pins[0]) & (high == fault.pins[1]), 0] = WORN
+            if common in fault.pins:
+                line = fault.pins[0] if fault.pins[1] == common else fault.pins[1]
+                x[far & (slot == row) & (a == line), 0] = WORN
+                x[far & (slot == row) & (b == line), 2] = WORN
 
     def _bridge(self, pins: tuple[int, ...], x: LongArray, slot: LongArray, far: BoolArray) -> None:
         """Each of two bridged pins has the other's contact in parallel to its own."""

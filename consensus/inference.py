@@ -373,7 +373,7 @@ def _by_unit(problem: Problem, sheets: FloatArray) -> FloatArray:
     else:
         logs = np.zeros((problem.units, *sheets.shape[1:]))
         np.add.at(logs, problem.unit, np.log(sheets))
-        joined = np.exp(logs - logs.max(axis=-1, keepdims=True))
+        joined = np.exp(np.clip(logs, -60.0, 60.0))
     return np.asarray(np.log(joined @ deviation(problem.alphabet, problem.settings.unit_deviation).T))
 
 

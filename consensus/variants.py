@@ -18,7 +18,7 @@ from scipy.spatial.distance import squareform
 from consensus.inference import Pairs, Problem
 from consensus.joint import explain_jointly
 from consensus.propagation import State, propagate
-from consensus.tables import log_tables
+from consensus.tables import log_tables, place_beliefs
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -27,7 +27,7 @@ BoolArray = NDArray[np.bool_]
 MOST_TABLES = 4
 MOST_ATTEMPTS = 5  # further tables tried, those folded back included
 GROUPS_RUN = 3  # groups of which a table is propagated to the end
-WORTH_A_TRIAL = 0.0  # nats that a group's table must promise
+WORTH_A_TRIAL = -6.0  # nats that a group may lack at first sight: others join it in propagation
 MOST_CLUSTERED = 300  # units clustered; of more the most outspoken
 MOST_OF_UNITS = 0.8  # larger groups are the pattern itself
 SAYS_SOMETHING = 0.5  # nats from which a unit has a view of a place
@@ -45,10 +45,12 @@ class Tables:
 
 
 def log_evidence(problem: Problem, state: State) -> float:
-    """Bethe log evidence: of the units given their cavities, and of the places given all messages.
-
-    Messages are normalised so that each edge contributes nothing (inference.py)."""
-    return float(state.log_unit.sum()) + log_tables(state.messages, state.prior, state.differs)
+    """Bethe log evidence: of the units given their cavities and of the places given all messages, less what
+    both count (Yedidia, Freeman & Weiss 2005, IEEE Trans. Inf. Theory 51:2282-2312)."""
+    cavity = place_beliefs(state.messages, state.prior, state.differs)
+    shared = np.log((cavity * np.exp(state.messages)).sum(axis=-1)).sum()
+    places = log_tables(state.messages, state.prior, state.differs)
+    return float(state.log_unit.sum() + places - shared)
 
 
 def unit_tables(problem: Problem, pairs: Pairs, posterior: FloatArray) -> FloatArray:
