@@ -12,6 +12,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
@@ -150,11 +151,12 @@ def decision_undo(request: HttpRequest, uuid: UUID) -> HttpResponse:
             messages.error(request, str(problem))
     else:
         messages.success(request, _("Taken back. What was there before is there again."))
-    return redirect(request.POST.get("back") if _is_ours(request.POST.get("back")) else reverse("desk"))
+    return redirect(_ours(request.POST.get("back", "")))
 
 
-def _is_ours(address: str | None) -> bool:
-    return bool(address) and str(address).startswith("/") and not str(address).startswith("//")
+def _ours(address: str) -> str:
+    """The address where somebody came from, if it is one of this site."""
+    return address if url_has_allowed_host_and_scheme(address or "//", allowed_hosts=None) else reverse("desk")
 
 
 @moderator_page

@@ -17,7 +17,7 @@ def moderator_page(view: Callable[..., HttpResponse]) -> Callable[..., HttpRespo
     @login_required
     @wraps(view)
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        require(request.user, "moderate")  # type: ignore[arg-type]
+        require(request.user, "moderate")
         return view(request, *args, **kwargs)
 
     return guarded

@@ -33,7 +33,7 @@ class AccountCare:
     contributor: Contributor
     sent: int
     withdrawn: int
-    findings: list[dict[str, Any]]
+    findings: list[tuple[str, int]]
     decisions: list[Decision]
     appeals: list[Dispute]
     acts: list[AuditEntry]
@@ -58,7 +58,7 @@ def account_care(uuid: UUID) -> AccountCare | None:
         return None
     about = {"target_kind": Target.ACCOUNT, "target_uuid": uuid}
     user = contributor.user
-    findings = SheetFinding.objects.filter(sheet__contributor=contributor).values("finding")
+    findings = SheetFinding.objects.filter(sheet__contributor=contributor).values_list("finding")
     return AccountCare(
         contributor=contributor,
         sent=contributor.sheets.count(),

@@ -86,7 +86,11 @@ def search_designs(query: str, **shape: Any) -> QuerySet[Any]:
     for word in words.split():
         every &= _word(word)
     matching = Design.objects.filter(fits | every if words.split() else Q()).values("pk")
-    return designs.filter(pk__in=matching).order_by("name", "pk")
+    # A design that was merged into another is found as that other.
+    found = Q(pk__in=matching, merged_into=None) | Q(
+        pk__in=matching.exclude(merged_into=None).values("merged_into")
+    )
+    return designs.filter(found).order_by("name", "pk")
 
 
 def split_query(query: str) -> tuple[str, dict[str, int]]:

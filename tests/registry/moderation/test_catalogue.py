@@ -1,0 +1,295 @@
+"""Care of the catalogue: merges and edits go back exactly, whatever came in between."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from registry.errors import RegistryErrors
+from registry.models import Design, PartNumber, PositionAlias, User
+from registry.selectors.designs import search_designs
+from registry.selectors.supersession import pattern_answer
+from registry.services.charts import revision_verify
+from registry.services.decisions import approve, decide, undo
+from registry.services.disputes import dispute_open
+from tests.registry.moderation.made import (
+    CLOSED,
+    account,
+    made_design,
+    made_sheet,
+    newest,
+    pattern,
+    readers,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def people() -> list[User]:
+    return readers(4)
+
+
+@pytest.fixture
+def moderators() -> list[User]:
+    return [account(f"moderator{n}", moderator=True) for n in range(2)]
+
+
+def about(design: Design, kind: str, /, **payload) -> dict[str, object]:
+    return {
+        "kind": kind,
+        "target_kind": "design",
+        "target_uuid": design.uuid,
+        "payload": payload,
+        "reason": "It is the same switch.",
+    }
+
+
+def edit(by: User, design: Design, *changes):
+    design.refresh_from_db()
+    return decide(by=by, **about(design, "edit_design", on_edit=design.edit_number, set=list(changes)))
+
+
+def test_merged_sheets_count_in_the_other_design_and_come_back_exactly(people, moderators):
+    kept, doubled = made_design(people[0], "Ferry 12"), made_design(people[0], "Ferry-twelve")
+    for person in people[:3]:
+        made_sheet(person, kept)
+    for person in people[2:]:
+        made_sheet(person, doubled)
+    before = {design.pk: newest(design) for design in (kept, doubled)}
+    merge = decide(by=moderators[0], **about(doubled, "merge_designs", design=str(kept.uuid)))
+    content = json.loads(bytes(newest(kept).content))
+    assert content["counts"]["submissions"] == 5
+    assert newest(doubled) == before[doubled.pk]  # nothing of it was rewritten
+    # edits in between: a name, a sheet for either
+    edit(moderators[1], kept, [["name"], "Ferry selector 12"])
+    late = made_sheet(people[3], kept)
+    early = made_sheet(people[1], doubled)
+    undo(by=moderators[0], decision=merge, reason="Another plug after all.")
+    kept.refresh_from_db()
+    assert kept.name == "Ferry selector 12"
+    sheets = {entry["submission"] for entry in json.loads(bytes(newest(kept).content))["submissions"]}
+    assert sheets == {str(sheet.uuid) for sheet in kept.sheets.all()}
+    assert str(late.uuid) in sheets and str(early.uuid) not in sheets
+    back = json.loads(bytes(newest(doubled).content))
+    assert {entry["submission"] for entry in back["submissions"]} == {
+        str(sheet.uuid) for sheet in doubled.sheets.all()
+    }
+    assert revision_verify(newest(kept)) == revision_verify(newest(doubled)) == "same"
+
+
+def test_unmerge_without_edits_gives_both_digests_again(people, moderators):
+    kept, doubled = made_design(people[0], "Ferry 12"), made_design(people[0], "Ferry-twelve")
+    made_sheet(people[0], kept)
+    made_sheet(people[1], kept)
+    made_sheet(people[2], doubled)
+    before = newest(kept).digest, newest(doubled).digest
+    merge = decide(by=moderators[0], **about(doubled, "merge_designs", design=str(kept.uuid)))
+    assert newest(kept).digest != before[0]
+    undo(by=moderators[1], decision=merge, reason="No.")
+    assert (newest(kept).digest, newest(doubled).digest) == before
+
+
+def test_merge_looks_up_aliases_and_refuses_labels_that_would_be_lost(people, moderators):
+    kept = made_design(people[0], "Ferry 12")
+    labels = [{"label": label} for label in ("P", "REV", "N", "D", "L")]
+    doubled = made_design(people[0], "Ferry-twelve", positions=labels)
+    made_sheet(people[0], kept)
+    closed = {("REV" if label == "R" else label): pins for label, pins in CLOSED.items()}
+    made_sheet(people[1], doubled, pattern(closed))
+    with pytest.raises(RegistryErrors) as error:
+        decide(by=moderators[0], **about(doubled, "merge_designs", design=str(kept.uuid)))
+    assert [one.code for one in error.value] == ["labels_missing"]
+    edit(moderators[0], kept, [["alias", "R", "REV"], True])
+    decide(by=moderators[0], **about(doubled, "merge_designs", design=str(kept.uuid)))
+    content = json.loads(bytes(newest(kept).content))
+    cell = next(c for c in content["variants"][0]["cells"] if (c["position"], c["pin"]) == ("R", "4"))
+    assert cell["units"] == 2
+
+
+def test_merged_design_cannot_be_merged_again_or_into_itself(people, moderators):
+    kept, doubled = made_design(people[0], "Ferry 12"), made_design(people[0], "Ferry-twelve")
+    decide(by=moderators[0], **about(doubled, "merge_designs", design=str(kept.uuid)))
+    for source, there in ((kept, doubled), (kept, kept), (doubled, kept)):
+        with pytest.raises(RegistryErrors):
+            decide(by=moderators[0], **about(source, "merge_designs", design=str(there.uuid)))
+
+
+def test_search_finds_the_design_that_another_was_merged_into(people, moderators):
+    kept, doubled = made_design(people[0], "Ferry 12"), made_design(people[0], "Ferry-twelve")
+    decide(by=moderators[0], **about(doubled, "merge_designs", design=str(kept.uuid)))
+    assert [design.pk for design in search_designs("OD-Ferry-twelve")] == [kept.pk]
+
+
+def test_each_field_goes_back_alone(people, moderators):
+    design = made_design(people[0])
+    first = edit(moderators[0], design, [["name"], "Ferry 12 b"], [["alias", "R", "REV"], True])
+    second = edit(moderators[0], design, [["description"], "Older plug."])
+    undo(by=moderators[0], decision=first, reason="No.")
+    design.refresh_from_db()
+    assert (design.name, design.description) == ("Ferry selector 12", "Older plug.")
+    assert not PositionAlias.objects.filter(label="REV").exists()
+    undo(by=moderators[0], decision=second, reason="No.")
+    design.refresh_from_db()
+    assert design.description == ""
+
+
+def test_undo_never_overwrites_a_later_edit(people, moderators):
+    design = made_design(people[0])
+    first = edit(moderators[0], design, [["name"], "Ferry 12 b"])
+    edit(moderators[1], design, [["name"], "Ferry 12 c"])
+    with pytest.raises(RegistryErrors) as error:
+        undo(by=moderators[0], decision=first, reason="No.")
+    assert [one.code for one in error.value] == ["edited_since"]
+    design.refresh_from_db()
+    assert design.name == "Ferry 12 c"
+    first.refresh_from_db()
+    assert first.state == "in_force"
+
+
+def test_edit_on_an_old_page_is_refused(people, moderators):
+    design = made_design(people[0])
+    edit(moderators[0], design, [["description"], "Older plug."])
+    with pytest.raises(RegistryErrors) as error:
+        decide(by=moderators[1], **about(design, "edit_design", on_edit=0, set=[[["name"], "X"]]))
+    assert [one.code for one in error.value] == ["edit_stale"]
+
+
+def test_edit_that_changes_nothing_is_no_decision(people, moderators):
+    design = made_design(people[0])
+    with pytest.raises(RegistryErrors) as error:
+        edit(moderators[0], design, [["name"], design.name])
+    assert [one.code for one in error.value] == ["nothing_changed"]
+
+
+def test_start_position_needs_a_second_moderator(people, moderators):
+    design = made_design(people[0])
+    for person in people:
+        made_sheet(person, design)
+    before = newest(design)
+    decision = edit(moderators[0], design, [["start", "R"], True])
+    assert decision.state == "waiting"
+    assert newest(design) == before
+    approve(by=moderators[1], decision=decision)
+    assert json.loads(bytes(newest(design).content))["design"]["start_positions"] == ["P", "R", "N"]
+    undo(by=moderators[0], decision=decision, reason="No.")
+    assert newest(design).digest == before.digest
+
+
+def test_proposer_cannot_confirm_their_own_design(people, moderators):
+    from django.core.exceptions import PermissionDenied
+
+    own = account("both", moderator=True)
+    design = made_design(own)
+    with pytest.raises(PermissionDenied):
+        decide(by=own, **about(design, "confirm_design"))
+    decision = decide(by=moderators[0], **about(design, "confirm_design"))
+    design.refresh_from_db()
+    assert design.state == "confirmed"
+    undo(by=moderators[0], decision=decision, reason="Too soon.")
+    design.refresh_from_db()
+    assert design.state == "proposed"
+
+
+def part(number: str) -> PartNumber:
+    return PartNumber.objects.get(number=number)
+
+
+def test_part_numbers_merge_and_unmerge(people, moderators):
+    made_design(people[0], "Ferry 12", part_numbers=["OD 1204", "OD 1204-A"])
+    decision = decide(
+        by=moderators[0],
+        kind="merge_parts",
+        target_kind="part_number",
+        target_uuid=part("OD 1204-A").uuid,
+        payload={"part": str(part("OD 1204").uuid)},
+        reason="Two ways of writing it.",
+    )
+    assert part("OD 1204-A").merged_into == part("OD 1204")
+    undo(by=moderators[0], decision=decision, reason="The A is another plug.")
+    assert part("OD 1204-A").merged_into is None
+
+
+@pytest.mark.parametrize(("changed", "answer", "confirmed"), [({}, "yes", True), ({"R": "34"}, "no", False)])
+def test_data_confirm_or_deny_that_the_pattern_stayed(people, moderators, changed, answer, confirmed):
+    older = made_design(people[0], "Ferry 12", part_numbers=["OD 1204"])
+    newer = made_design(people[0], "Ferry 13", part_numbers=["OD 1304"])
+    for person in people:
+        made_sheet(person, older)
+        made_sheet(person, newer, pattern({**CLOSED, **changed}))
+    decide(
+        by=moderators[0],
+        kind="supersede",
+        target_kind="part_number",
+        target_uuid=part("OD 1204").uuid,
+        payload={"newer": str(part("OD 1304").uuid), "same_pattern": "yes"},
+        reason="On the bag.",
+    )
+    found = pattern_answer(part("OD 1204"), part("OD 1304"))
+    assert found.answer == answer
+    assert found.confirms("yes") is confirmed
+    assert found.confirms("unknown") is None
+
+
+def test_moved_sheet_counts_elsewhere_until_it_is_moved_back(people, moderators, settings):
+    settings.BENCHQUORUM_REPLY_DAYS = 0
+    here, there = made_design(people[0], "Ferry 12"), made_design(people[0], "Ferry 13")
+    sheets = [made_sheet(person, here) for person in people]
+    made_sheet(people[0], there)
+    before = newest(here).digest, newest(there).digest
+    move = decide(
+        by=moderators[0],
+        kind="move",
+        target_kind="sheet",
+        target_uuid=sheets[3].uuid,
+        payload={"design": str(there.uuid)},
+        reason="The number on the unit is 13.",
+    )
+    assert json.loads(bytes(newest(there).content))["counts"]["submissions"] == 2
+    assert json.loads(bytes(newest(here).content))["counts"]["submissions"] == 3
+    undo(by=moderators[0], decision=move, reason="No.")
+    assert (newest(here).digest, newest(there).digest) == before
+
+
+def test_all_sheets_of_an_account_in_one_act(people, moderators):
+    designs = [made_design(people[0], name) for name in ("Ferry 12", "Ferry 13")]
+    for design in designs:
+        for person in people:
+            made_sheet(person, design)
+    before = [newest(design).digest for design in designs]
+    contributor = people[3].contributor
+    act = decide(
+        by=moderators[0],
+        kind="set_aside_account",
+        target_kind="account",
+        target_uuid=contributor.uuid,
+        reason="Copied from one sheet.",
+    )
+    for design in designs:
+        names = {entry["submission"] for entry in json.loads(bytes(newest(design).content))["submissions"]}
+        assert not names & {str(sheet.uuid) for sheet in contributor.sheets.all()}
+    undo(by=moderators[0], decision=act, reason="They were real.")
+    assert [newest(design).digest for design in designs] == before
+
+
+def test_suspended_account_can_appeal_and_nothing_else(people, moderators):
+    from django.core.exceptions import PermissionDenied
+
+    design = made_design(people[0])
+    decide(
+        by=moderators[0],
+        kind="suspend",
+        target_kind="account",
+        target_uuid=people[3].contributor.uuid,
+        reason="Copied from one sheet.",
+    )
+    people[3].refresh_from_db()
+    with pytest.raises(PermissionDenied):
+        made_sheet(people[3], design)
+    with pytest.raises(PermissionDenied):
+        dispute_open(by=people[3], target_kind="design", target_uuid=design.uuid, reason="No.")
+    appeal = dispute_open(
+        by=people[3], target_kind="account", target_uuid=people[3].contributor.uuid, reason="I read them."
+    )
+    assert appeal.state == "open"
