@@ -27,7 +27,7 @@ from registry.services.audit import record
 from registry.services.fields import Fields
 from registry.translation import gettext as _
 
-MOST_PINS, MOST_POSITIONS = 64, 64
+MOST_PINS, MOST_POSITIONS, MOST_WORDS = 64, 64, 200
 
 
 @dataclass(frozen=True)
@@ -205,11 +205,16 @@ def _applications(fields: Fields) -> list[Application]:
 
 
 def _words(fields: Fields, name: str, longest: int) -> list[str]:
-    value = fields.body.get(name) or []
+    value = fields.body.get(name)
+    value = [] if value is None else value
     if not isinstance(value, list) or not all(isinstance(word, str) for word in value):
         fields.wrong(name, "not_a_list", _("This is not a list of words."), _("Send a list of texts."))
         return []
-    words = [Fields({"word": word}, (*fields.at, name), []).text("word", longest=longest) for word in value]
+    if len(value) > MOST_WORDS:
+        fields.wrong(name, "too_many", _("More than {most} entries.").format(most=MOST_WORDS))
+        return []
+    row = Fields({str(n): word for n, word in enumerate(value)}, (*fields.at, name), fields.errors)
+    words = [row.text(str(n), longest=longest) for n in range(len(value))]
     if name == "part_numbers" and any(not part_key(word) for word in words if word):
         fields.wrong(name, "part_number_empty", _("A part number has letters or figures."))
         return []

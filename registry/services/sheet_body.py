@@ -110,7 +110,8 @@ def read_body(
     unit, meter = fields.inside("unit"), _meter(fields.inside("meter"))
     purpose = fields.one_of("purpose", SheetVersionPurpose.values, SheetVersionPurpose.KNOWN_GOOD)
     suspect = purpose == SheetVersionPurpose.SUSPECT
-    held_good = HeldGood.NO if suspect else fields.one_of("held_good", HeldGood.values, HeldGood.WORKED)
+    held_good = fields.one_of("held_good", HeldGood.values, HeldGood.WORKED)
+    held_good = HeldGood.NO if suspect else held_good
     if not suspect and held_good == HeldGood.NO:
         fields.wrong(
             "held_good",
