@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from registry.models.catalogue import ConnectorViewing, DesignActuation
-from registry.services.catalogue import MOST_PINS, MOST_POSITIONS
+from registry.services.catalogue import MOST_PINS, MOST_POSITIONS, MOST_WORDS
 
 Plain = dict[str, Any]
 
@@ -30,16 +30,21 @@ def record(needed: list[str], **properties: Plain) -> Plain:
     return {"type": "object", "properties": properties, "required": needed}
 
 
+def blank_or(form: str) -> Plain:
+    """Text of this form; null and blank mean absent."""
+    return {"anyOf": [{"type": "string", "format": form}, {"type": ["string", "null"], "enum": ["", None]}]}
+
+
 YES_NO: Plain = {"type": ["boolean", "null"]}
 YEAR: Plain = {"type": ["integer", "null"], "minimum": 1900, "maximum": 2200}
 GRID: Plain = {"type": ["integer", "null"], "minimum": 1, "maximum": 99}
 
 DESIGN: Plain = record(
     ["name", "positions", "pins"],
-    name=text(120, needed=True),
+    name=text(200, needed=True),
     maker=text(120),
-    families=rows({"type": "string", "maxLength": 120}, most=50),
-    part_numbers=rows({"type": "string", "maxLength": 80, "pattern": "[0-9A-Za-z]"}, most=200),
+    families=rows({"type": "string", "maxLength": 120}, most=MOST_WORDS),
+    part_numbers=rows({"type": "string", "maxLength": 80, "pattern": "[0-9A-Za-z]"}, most=MOST_WORDS),
     applications=rows(
         record(["vehicle"], vehicle=text(160, needed=True), year_from=YEAR, year_to=YEAR), most=200
     ),
@@ -49,7 +54,7 @@ DESIGN: Plain = record(
             label=text(40, needed=True),
             name=text(60),
             releases_starter=YES_NO,
-            aliases=rows({"type": "string", "maxLength": 40}, most=50),
+            aliases=rows({"type": "string", "maxLength": 40}, most=MOST_WORDS),
         ),
         least=1,
         most=MOST_POSITIONS,

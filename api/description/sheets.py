@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from api.description.bodies import YES_NO, Plain, record, rows, text, word
+from api.description.bodies import YES_NO, Plain, blank_or, record, rows, text, word
 from api.description.charts import COUNT, PLACE, SHARE, TEXT, many, thing
 from api.description.examples import DESIGN_ID, SHEET_ID
 from registry.models.catalogue import SourceClass
@@ -13,6 +13,7 @@ from registry.services.sheet_bulk import MOST_SHEETS
 CLIENT_ID = "8c2b5a1e-95c3-4f62-8a50-53c7a9c5a6f0"
 ID: Plain = {"type": "string", "format": "uuid"}
 ID_OR_NONE: Plain = {"type": ["string", "null"], "format": "uuid"}
+ID_OR_BLANK: Plain = blank_or("uuid")
 OHM: Plain = {"type": ["number", "string", "null"], "description": "Ω, or as written on the meter: 20M"}
 FIGURE: Plain = {"type": ["number", "string", "null"]}
 
@@ -39,7 +40,7 @@ METER: Plain = {
     },
 }
 _FIELDS: dict[str, Plain] = {
-    "client_id": {**ID_OR_NONE, "description": "Made by the client; sent again it gets the first answer."},
+    "client_id": {**ID_OR_BLANK, "description": "Made by the client; sent again it gets the first answer."},
     "design": text(200, needed=True, description="The design's id, or its name"),
     "name": text(200),
     "unit": record(
@@ -53,13 +54,13 @@ _FIELDS: dict[str, Plain] = {
     "held_good": word(HeldGood.values, "worked"),
     "source_class": word(SourceClass.values, "unknown"),
     "read_at": word(ReadAt.values, "bench"),
-    "read_on": {"type": ["string", "null"], "format": "date"},
+    "read_on": blank_or("date"),
     "distance_km": {"type": ["number", "string", "null"], "description": "On the unit"},
     "meter": METER,
     "measured_it_myself": {"type": "boolean", "const": True},
     "units_claimed": {"type": ["integer", "null"], "minimum": 1, "maximum": 999, "default": 1},
     "note": text(4000),
-    "rereads": ID_OR_NONE,
+    "rereads": ID_OR_BLANK,
     "readings": rows(READING, least=1, most=MOST_READINGS),
     "second_pass": rows(READING, most=MOST_READINGS),
 }
@@ -84,7 +85,9 @@ _AMENDING: dict[str, Plain] = {
 AMEND: Plain = record(["unit", "readings", "reason"], **{**_FIELDS, **_AMENDING})
 PATCH: Plain = record(["reason"], **{**_FIELDS, **_AMENDING})
 REASON: Plain = record(["reason"], reason=text(300, needed=True))
-BULK: Plain = record(["submissions"], submissions=rows({"type": "object"}, least=1, most=MOST_SHEETS))
+BULK: Plain = record(
+    ["submissions"], submissions=rows({"description": "A bench sheet"}, least=1, most=MOST_SHEETS)
+)
 IDENTIFY: Plain = record(
     ["readings"],
     readings=rows(READING, least=1, most=2000),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -12,6 +10,7 @@ from api.description.operations import described
 from api.permissions import OPEN
 from api.views.base import ApiView
 from registry.services.checks import check_suspect, identify_switch, sheet_preview
+from registry.services.fields import Fields
 
 
 class Check(ApiView):
@@ -45,9 +44,10 @@ class Identify(ApiView):
     )
     def post(self, request: Request) -> Response:
         """Which switch do these readings fit, and which of its pins is which?"""
-        body: Any = request.data
-        as_read = isinstance(body, dict) and body.get("as_read") is True
-        return Response(identify_switch(body=body, as_read=as_read))
+        fields = Fields(request.data)
+        as_read = fields.yes("as_read")
+        fields.raise_all()
+        return Response(identify_switch(body=request.data, as_read=as_read))
 
 
 class Preview(ApiView):

@@ -6,7 +6,7 @@ import uuid
 from typing import Any
 
 from django.http import Http404, HttpResponse
-from drf_spectacular.utils import OpenApiResponse
+from drf_spectacular.utils import OpenApiExample, OpenApiResponse
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -27,7 +27,13 @@ from registry.services.sheet_bulk import Taken, sheets_submit, under
 from registry.services.sheets import sheet_amend, sheet_restore, sheet_submit, sheet_withdraw
 from registry.translation import gettext as _
 
-AGAIN = {200: OpenApiResponse(SheetFull, "This was sent before; here is the sheet as it stands.")}
+AGAIN = {
+    200: OpenApiResponse(
+        SheetFull,
+        "This was sent before; here is the sheet as it stands.",
+        examples=[OpenApiExample("Sent before", value=shapes.SHEET_EXAMPLE)],
+    )
+}
 
 
 class Submissions(ListView):

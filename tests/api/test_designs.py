@@ -126,9 +126,11 @@ def test_a_proposal_with_faults_names_each_at_its_place(bearer: APIClient, db: N
     body = design_body("Ferry drive")
     body["positions"][1]["label"] = ""
     body["common"] = "99"
+    body["positions"][2]["aliases"] = ["n", "x" * 50]
     answer = bearer.post(LIST, body)
     assert answer.status_code == 400
-    assert {fault["pointer"] for fault in answer.json()["errors"]} == {"/positions/1/label", "/common"}
+    pointers = {fault["pointer"] for fault in answer.json()["errors"]}
+    assert pointers == {"/positions/1/label", "/positions/2/aliases/1", "/common"}
     assert not Design.objects.exists()
 
 

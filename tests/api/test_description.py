@@ -1,0 +1,115 @@
+"""The description (OpenAPI 3.1) is true, complete, stable, and can be read without a CDN."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from django.contrib.staticfiles import finders
+from rest_framework.test import APIClient
+
+from api.views.description import description
+from tests.api.contract import KEPT, contract, missing
+
+METHODS = ("get", "post", "put", "patch", "delete")
+
+
+@pytest.fixture(scope="module")
+def document() -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(description()[0])
+    return found
+
+
+def operations(document: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for path, item in document["paths"].items():
+        for method in METHODS:
+            if method in item:
+                yield f"{method.upper()} {path}", item[method]
+
+
+def test_it_is_openapi_3_1_and_served(guest: APIClient, document: dict[str, Any]) -> None:
+    answer = guest.get("/api/v1/schema/")
+    assert answer.status_code == 200 and answer.json() == document
+    assert document["openapi"] == "3.1.0"
+
+
+def test_making_it_warns_of_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    description.cache_clear()
+    description()
+    assert "Warning" not in capsys.readouterr().err
+
+
+def test_every_operation_is_explained_and_has_examples(document: dict[str, Any]) -> None:
+    lacking = []
+    for name, operation in operations(document):
+        if not operation.get("description"):
+            lacking.append(f"{name}: no description")
+        contents = [
+            content
+            for status, response in operation["responses"].items()
+            if status.startswith("2")
+            for content in response.get("content", {}).values()
+        ]
+        if "requestBody" in operation:
+            contents += operation["requestBody"]["content"].values()
+        lacking += [f"{name}: no example" for content in contents if not content.get("examples")]
+    assert not lacking
+
+
+def test_every_example_fits_its_schema(document: dict[str, Any]) -> None:
+    """Sentences and ids are invented; the shape is not."""
+    for name, operation in operations(document):
+        contents = [c for r in operation["responses"].values() for c in r.get("content", {}).values()]
+        contents += operation.get("requestBody", {}).get("content", {}).values()
+        for content in contents:
+            schema = {**content["schema"], "components": document["components"]}
+            for example in content.get("examples", {}).values():
+                try:
+                    jsonschema.Draft202012Validator(schema).validate(example["value"])
+                except jsonschema.ValidationError as error:
+                    pytest.fail(f"{name}: {error.message} at {error.json_path}")
+
+
+def test_every_refusal_is_a_problem(document: dict[str, Any]) -> None:
+    for name, operation in operations(document):
+        for status, response in operation["responses"].items():
+            if status.startswith("4"):
+                assert set(response["content"]) == {"application/problem+json"}, (name, status)
+
+
+def test_v1_keeps_what_it_promised(document: dict[str, Any]) -> None:
+    """Fields and addresses may be added; what is in `contract_v1.json` is never renamed or dropped."""
+    kept = json.loads(KEPT.read_text())
+    assert missing(kept, contract(document)) == []
+
+
+def test_what_was_added_is_kept_from_now_on(document: dict[str, Any]) -> None:
+    """After adding to the API: `python -m tests.api.contract` records it."""
+    assert json.loads(KEPT.read_text()) == contract(document)
+
+
+def test_a_dropped_field_would_be_noticed(document: dict[str, Any]) -> None:
+    kept = contract(document)
+    poorer = json.loads(json.dumps(kept))
+    fields = poorer["GET /api/v1/designs/"]["answers"]["200 application/json"]
+    fields.remove("results[].pins[]")
+    assert missing(kept, poorer) == ["GET /api/v1/designs/: 200 application/json: results[].pins[] is gone"]
+
+
+def test_the_page_needs_no_other_site_and_no_inline_script(guest: APIClient, db: None) -> None:
+    page = guest.get("/api/v1/docs/")
+    text = page.content.decode()
+    assert page.status_code == 200
+    assert "http://" not in text and "https://" not in text and "//cdn" not in text
+    assert "<style" not in text and " style=" not in text and "onload" not in text
+    assert text.count("<script") == text.count("<script src=")
+    policy = page["Content-Security-Policy"]
+    assert "unsafe-inline" not in policy and "script-src 'self'" in policy
+    for word in text.split('"'):
+        if word.startswith("/static/"):
+            assert finders.find(word.removeprefix("/static/")), word
+    assert Path(str(finders.find("api/docs.js"))).read_text().startswith("//")
