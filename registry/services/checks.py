@@ -110,7 +110,11 @@ def _as_suspect(body: Any) -> Any:
     if not isinstance(body, dict):
         return body
     unit = {"key": "suspect"} if body.get("unit") is None else body["unit"]
-    return {**body, "unit": unit, "purpose": body.get("purpose") or "suspect"}
+    return {
+        **body,
+        "unit": unit,
+        "purpose": "suspect" if body.get("purpose") in (None, "") else body["purpose"],
+    }
 
 
 def _no_chart(design: Design) -> RegistryError:
