@@ -24,11 +24,10 @@ def explanation_keys(explained: Explained, at: int) -> list[tuple[Key, str]]:
     mistake = grid.mistakes[explained.mistake[at]]
     keys = [] if mistake.kind == "none" else [mistake_key(mistake)]
     common = explained.laid.shape.common
-    keys += [
-        fault_key(grid.faults[fault], common)
-        for fault in (explained.first[at], explained.second[at])
-        if fault > 0
-    ]
+    for fault in (explained.first[at], explained.second[at]):
+        if fault > 0:
+            (kind, pins, rows), detail = fault_key(grid.faults[fault], common)
+            keys.append((("harness_open" if explained.harness[at] else kind, pins, rows), detail))
     if explained.common[at]:
         keys.append((("resistive_common", () if common is None else (common,), ()), ""))
     return keys
@@ -46,7 +45,8 @@ def fault_key(fault: Fault, common: int | None) -> tuple[Key, str]:
 
 def is_faulty(explained: Explained) -> np.ndarray:
     """(H,) True where the unit has a fault."""
-    return np.asarray((explained.first > 0) | (explained.second > 0) | explained.common)
+    in_unit = (explained.first > 0) & ~explained.harness
+    return np.asarray(in_unit | (explained.second > 0) | explained.common)
 
 
 def seen_symbols(explained: Explained) -> np.ndarray:
@@ -70,7 +70,7 @@ def name_causes(explained: Explained, chart: DesignAgreement) -> tuple[Cause, ..
     """Causes by probability that they are present; a slip is named where a good reading explains the rest."""
     groups = groups_of(explained)
     p: dict[Key, float] = defaultdict(float)
-    shown: dict[Key, tuple[int, str]] = {}
+    shown: dict[Key, tuple[int, str, int]] = {}
     single: dict[Key, bool] = {}
     for at in range(len(explained.p)):
         keys = explanation_keys(explained, at)
@@ -78,7 +78,7 @@ def name_causes(explained: Explained, chart: DesignAgreement) -> tuple[Cause, ..
             p[key] += float(explained.p[at])
             # the group of a cause is that of the likeliest explanation which it alone makes, if there is one
             if key not in shown or (len(keys) == 1 and not single[key]):
-                shown[key] = (int(groups[at]), detail)
+                shown[key] = (int(groups[at]), detail, int(explained.sweep[at]))
                 single[key] = len(keys) == 1
     causes = [
         _cause(key, shown[key], share, explained, chart) for key, share in p.items() if share >= LEAST_P
@@ -89,9 +89,11 @@ def name_causes(explained: Explained, chart: DesignAgreement) -> tuple[Cause, ..
 
 def _cause(key: Key, shown: tuple[int, str], p: float, explained: Explained, chart: DesignAgreement) -> Cause:
     kind, pins, positions = key
-    group, detail = shown
+    group, detail, sweep = shown
     sheet = kind in ("mirrored_pins", "wrong_common", "shifted_positions", "exchanged")
-    params: dict[str, object] = {"of": "sheet" if sheet else "unit"}
+    params: dict[str, object] = {"of": "sheet" if sheet else "harness" if kind == "harness_open" else "unit"}
+    if sweep:
+        params["sweeps"] = [sweep]
     if detail:
         params["detail"] = detail
     if kind == "resistive_common" and explained.common_ohm is not None:

@@ -19,7 +19,8 @@ class Cause:
     """One fault of the unit or one mistake of the sheet, with the probability that it is present.
 
     Causes with the same group predict the same for every reading taken.  params: "detail" (lines, face, out,
-    back, pins, positions), "ohm" of a resistive common, "of": "unit", "sheet" or "choice".
+    back, pins, positions), "ohm" of a resistive common, "sweeps" in which alone detents slip, "of": "unit",
+    "sheet", "choice" or "harness" (cause "harness_open": only where not read on the bench).
     """
 
     cause: str

@@ -19,6 +19,7 @@ from consensus.check_results import Cause, NextReading, SheetCheck, UnlikeReadin
 from consensus.contacts import OPEN
 from consensus.errors import ConsensusError
 from consensus.next_reading import expected_gains, outcome_table
+from consensus.reading_odds import wanders_out
 from consensus.readings import DesignReadings, Kind
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
@@ -60,7 +61,7 @@ def check_sheet(
     open_dangers = _open_dangers(explained, starts)
     verdict, reason = _verdict(explained, p_good, p_faulty, bool(open_dangers), settings)
     causes = name_causes(explained, chart)
-    unlike, agreeing = _unlike(explained, chart)
+    unlike, agreeing = _unlike(explained, chart, settings)
     causes = _with_slip(causes, explained, unlike, p_good)
     return SheetCheck(
         submission=name,
@@ -138,7 +139,9 @@ def _danger_plain(
     }
 
 
-def _unlike(explained: Explained, chart: DesignAgreement) -> tuple[tuple[UnlikeReading, ...], int]:
+def _unlike(
+    explained: Explained, chart: DesignAgreement, settings: Settings
+) -> tuple[tuple[UnlikeReading, ...], int]:
     """Readings that a good unit would not show, under the likeliest mistake; and how many agree."""
     if not len(explained.p):
         return (), 0
@@ -150,9 +153,10 @@ def _unlike(explained: Explained, chart: DesignAgreement) -> tuple[tuple[UnlikeR
     odds = explained.odds.likelihood
     # unlike: some other symbol explains the figure far better than the expected one
     best = odds[:, : table.alphabet.size].max(axis=1)
-    apart = (odds[rows, expected] < 0.1 * best) & (expected != table.unknown)
-    found = []
     readings = explained.laid.readings
+    apart = (odds[rows, expected] < 0.1 * best) | (wanders_out(readings, settings) & (expected != OPEN))
+    apart &= expected != table.unknown
+    found = []
     for at in np.flatnonzero(apart):
         found.append(
             UnlikeReading(

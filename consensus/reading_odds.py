@@ -7,7 +7,7 @@ probability.  All hypotheses of a sheet explain the same readings, so the measur
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,12 +20,15 @@ from consensus.settings import Settings
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+# a worn contact stays open, stays high, or comes and goes; how each kind reads (open, high, closed)
+WORN_SHARES = np.array([0.45, 0.40, 0.15])
+WORN_READS = np.array([[0.93, 0.04, 0.03], [0.05, 0.90, 0.05], [0.30, 0.20, 0.50]])
 FLOOR = 1e-7  # nothing is impossible: a pen slips, a row is skipped
 LOWEST_OHM = 0.03  # figures below are no better known than this
 METER_U = 0.01 / np.sqrt(3)  # 1 % of the figure, rectangular (GUM type B)
 LEAK_DENSITY = 1 / np.log(1e3)  # of ln(Ω) of a leak: log-uniform over three decades
 DIRTY_TIMES, DIRTY_SPREAD, DIRTY_SHARE = 15.0, 0.9, 0.015  # a dirty contact that still reads as closed
-WANDER_GOOD, WANDER_WORN = 0.004, 0.3  # share of readings that wander across the limit of closed
+WANDER_GOOD, WANDER_WORN = 3e-4, 0.2  # share of readings that wander across the limit of closed
 HARNESS_SPREAD = 0.5  # ln-spread that plugs and wires add to a closed contact
 MISSED_FIGURE = 0.002  # of missed closed contacts: some resistance is written down, not "over the limit"
 OTHER_LEVEL = 0.55  # of missed levels: another level is written down, not "over the limit"
@@ -35,10 +38,12 @@ MOST_DIRTY = 5e-4  # a contact that reads as resistive is worn; so much is left 
 @dataclass(frozen=True)
 class ReadingOdds:
     """likelihood: (n, A + 2) of each reading under each symbol, unknown and worn last; flat: (n,) of
-    nonsense; shows_open, shows_contact: (n,) what the figure looks like; miss, invent: slip rates used."""
+    nonsense; worn: (n, kinds) under each kind of worn contact; shows_open, shows_contact: (n,) what the
+    figure looks like; miss, invent: slip rates used."""
 
     likelihood: FloatArray
     flat: FloatArray
+    worn: FloatArray
     shows_open: BoolArray
     shows_contact: BoolArray
     miss: float
@@ -123,13 +128,16 @@ def reading_odds(
     out[:, 2 : alphabet.odd] = _level_columns(looks, alphabet, added, miss, closed, levels)
     out[:, alphabet.odd] = (1 - miss) * (0.9 * looks.scatter + 0.05 * looks.closed) + missed
     out[:, size] = 0.5 * looks.open_like + 0.35 * looks.closed + 0.15 * looks.scatter  # unknown
-    worn = 0.45 * looks.over + 0.05 * looks.leak * LEAK_DENSITY
-    out[:, size + 1] = worn + 0.4 * looks.scatter + 0.1 * looks.closed
+    opened = looks.over * (1 - model.leak) + np.where(looks.leak, looks.open_like, 0.0)
+    worn = np.stack([opened, looks.scatter, looks.closed], axis=1) @ WORN_READS.T
+    _wandering_worn(worn, readings, settings)
+    out[:, size + 1] = worn @ WORN_SHARES
     flat = 0.5 * looks.open_like + 0.4 * looks.closed + 0.1 * looks.scatter
-    _wandering(out, readings, alphabet, settings)
+    _wandering(out[:, : size + 1], readings, settings)
     return ReadingOdds(
         likelihood=np.maximum(out, FLOOR),
         flat=np.maximum(flat, FLOOR),
+        worn=np.maximum(worn, FLOOR),
         shows_open=looks.over | looks.leak,
         shows_contact=looks.bare | (looks.figure & ~looks.leak),
         miss=miss,
@@ -169,13 +177,39 @@ def _buzzes(ohm: FloatArray) -> FloatArray:
     return 1.0 / (1.0 + (ohm / 40.0) ** 4)
 
 
-def _wandering(out: FloatArray, readings: Readings, alphabet: Alphabet, settings: Settings) -> None:
-    """Readings that wandered out of the closed range: seldom on a sound contact, often on a worn one."""
+def wanders_out(readings: Readings, settings: Settings) -> BoolArray:
+    """(n,) True where a reading wandered out of the closed range."""
     ranged = readings.kind == Kind.RANGE
-    if not ranged.any():
-        return
+    low, high = readings.low - readings.lead, readings.high - readings.lead
     limit = settings.closed_below_ohm
-    crosses = ranged & (readings.low - readings.lead < limit) & (readings.high - readings.lead >= limit)
+    return np.asarray(ranged & (low < limit) & (high >= limit))
+
+
+def _wandering(out: FloatArray, readings: Readings, settings: Settings) -> None:
+    """Readings that wandered out of the closed range: seldom on a sound contact."""
+    crosses = wanders_out(readings, settings)
     out[crosses] = WANDER_GOOD
     out[crosses, OPEN] = WANDER_GOOD / 2
-    out[crosses, alphabet.size + 1] = WANDER_WORN
+
+
+def _wandering_worn(worn: FloatArray, readings: Readings, settings: Settings) -> None:
+    """Often on a worn one, most of all on one that comes and goes."""
+    worn[wanders_out(readings, settings)] = (WANDER_WORN / 4, WANDER_WORN, 3 * WANDER_WORN)
+
+
+def with_repeats(odds: ReadingOdds, place: NDArray[np.int64]) -> ReadingOdds:
+    """The same, several readings of one place (n,) taken together: a worn contact keeps its kind.
+
+    Each reading's likelihood is what is expected of it after those before it, so that their product is the
+    joint one.
+    """
+    column = odds.likelihood[:, -1].copy()
+    for cell in np.unique(place):
+        rows = np.flatnonzero(place == cell)
+        share = WORN_SHARES
+        for row in rows:
+            column[row] = float(odds.worn[row] @ share)
+            share = share * odds.worn[row] / column[row]
+    likelihood = odds.likelihood.copy()
+    likelihood[:, -1] = column
+    return replace(odds, likelihood=likelihood)

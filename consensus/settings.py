@@ -79,7 +79,9 @@ class Settings:
     suspect_common_cost: float = 5.0  # nats: the figure of a resistive common is taken from the sheet itself
     suspect_unknown_rate: float = 0.01  # sheets that nothing in the model explains
     suspect_other_design_rate: float = 0.02  # another design was in the hand
-    harness_fault_rate: float = 0.05  # a line broken between plug and switch, where read through the harness
+    harness_fault_rate: float = 0.05  # a line broken on the way, where read through the harness
+    connector_fault_rate: float = 0.01  # the same at the unplugged connector
+    sweep_fault_share: float = 0.3  # of detent faults: the detents slip in one sweep only
     verdict_good_p: float = 0.87  # from here on a unit is called good
     verdict_faulty_p: float = 0.22  # up to here it is called faulty
 

@@ -13,7 +13,7 @@ from consensus import unit_explanations as ex
 from consensus.chart_table import ChartTable, chart_alphabet, chart_levels, chart_shape, chart_table
 from consensus.contacts import OPEN
 from consensus.hypotheses import Shape
-from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds
+from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds, with_repeats
 from consensus.readings import DesignReadings, Readings
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
@@ -71,8 +71,8 @@ def lay_on_chart(sheet: DesignReadings, chart: DesignAgreement) -> Laid:
 class Explained:
     """Posterior over explanations: the blocks' rows that matter, with their probabilities.
 
-    block, mistake, first, second, common: (H,) as in `Block`; p: (H,) descending; symbols: (H, n);
-    p_unknown, p_other: nonsense, another design; other: likeliest other design and its share.
+    variant, mistake, first, second, common, harness, sweep: (H,) as in `Block`; p: (H,) descending;
+    symbols: (H, n); p_unknown: nonsense; others: other designs with their probabilities.
     """
 
     laid: Laid
@@ -84,6 +84,8 @@ class Explained:
     first: IntArray
     second: IntArray
     common: NDArray[np.bool_]
+    harness: NDArray[np.bool_]
+    sweep: IntArray
     p: FloatArray
     symbols: IntArray
     p_unknown: float
@@ -98,10 +100,15 @@ def explain(
     who = sheet.sheets[0]
     alphabet = chart_alphabet(chart, settings)
     levels = chart_levels(chart)
-    odds = reading_odds(
-        laid.readings, alphabet, chart.model, who.contributor, settings, who.read_at, levels=levels
+    odds = with_repeats(
+        reading_odds(
+            laid.readings, alphabet, chart.model, who.contributor, settings, who.read_at, levels=levels
+        ),
+        laid.cells,
     )
     tables = tuple(chart_table(chart, one, laid.shape, alphabet, settings) for one in chart.variants)
+    on_the_way = {"harness": settings.harness_fault_rate, "connector": settings.connector_fault_rate}
+    sweeps = laid.readings.sweep.astype(np.int64)
     blocks: list[Block] = []
     common_ohm = None
     for at, table in enumerate(tables):
@@ -110,9 +117,12 @@ def explain(
         log_variant = float(np.log(max(table.share, 1e-3)))
         block, alone = ex.single_faults(likelihood, priors, at, log_variant, odds)
         blocks += [block, ex.fault_pairs(likelihood, priors, at, log_variant, odds, alone)]
-        found = _common_block(
-            likelihood, priors, at, log_variant, laid, chart, who.contributor, settings, who.read_at
-        )
+        if who.read_at in on_the_way:
+            blocks.append(ex.harness_faults(block, likelihood, priors, on_the_way[who.read_at]))
+        if len(set(sweeps.tolist())) > 1:
+            share = settings.sweep_fault_share
+            blocks.append(ex.one_sweep_faults(likelihood, priors, at, log_variant, odds, sweeps, share))
+        found = _common_block(likelihood, priors, at, log_variant, laid, chart, sheet, settings)
         if found is not None:
             common_ohm = found[1]
             blocks.append(found[0])
@@ -139,9 +149,8 @@ def _common_block(
     log_variant: float,
     laid: Laid,
     chart: DesignAgreement,
-    contributor: str,
+    sheet_read: DesignReadings,
     settings: Settings,
-    read_at: str,
 ) -> tuple[Block, float | None] | None:
     """Explanations with a resistive common, its Ω being the median of what the contacts read too much.
 
@@ -160,26 +169,26 @@ def _common_block(
     contact_seen = bool((sheet.odds.shows_contact & (good != OPEN)).any())
     if not contact_seen:
         return ex.resistive_commons(
-            sheet, priors, variant, log_variant, sheet.odds, replace_cost(settings)
+            sheet, priors, variant, log_variant, sheet.odds, _without_cost(settings)
         ), None
     ohm = float(np.median(excess)) if len(excess) else 0.0
     if ohm < LEAST_COMMON_OHM:
         return None
-    added = np.full(len(laid.cells), ohm)
+    who = sheet_read.sheets[0]
     odds = reading_odds(
         laid.readings,
         sheet.table.alphabet,
         chart.model,
-        contributor,
+        who.contributor,
         settings,
-        read_at,
-        added_ohm=added,
+        who.read_at,
+        added_ohm=np.full(len(laid.cells), ohm),
         levels=chart_levels(chart),
     )
     return ex.resistive_commons(sheet, priors, variant, log_variant, odds, settings), ohm
 
 
-def replace_cost(settings: Settings) -> Settings:
+def _without_cost(settings: Settings) -> Settings:
     """Settings under which a resistive common costs nothing for its figure: none was taken from the sheet."""
     return replace(settings, suspect_common_cost=0.0)
 
@@ -225,7 +234,7 @@ def _posterior(
     order = order[p[order] > NEGLIGIBLE]
     whole = {
         name: np.concatenate([getattr(block, name) for block in blocks])[order]
-        for name in ("mistake", "first", "second", "common", "symbols")
+        for name in ("mistake", "first", "second", "common", "symbols", "harness", "sweep")
     }
     variant = np.concatenate([np.full(len(block.log_joint), block.variant) for block in blocks])[order]
     return Explained(

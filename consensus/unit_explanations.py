@@ -41,7 +41,9 @@ class Block:
     """H explanations of one variant.
 
     mistake, first, second: (H,) indices into the grid's mistakes and faults (0: none); common: (H,) a
-    resistive common besides; log_joint: (H,) log of prior times likelihood; symbols: (H, n) predicted.
+    resistive common besides; harness: (H,) the first fault, a line open, lies on the way to the unit; sweep:
+    (H,) the sweep in which alone the first fault, a shifted detent, acts (0: in all); log_joint: (H,) log of
+    prior times likelihood; symbols: (H, n) predicted.
     """
 
     variant: int
@@ -51,6 +53,35 @@ class Block:
     common: BoolArray
     log_joint: FloatArray
     symbols: IntArray
+    harness: BoolArray
+    sweep: IntArray
+
+
+def _block(
+    variant: int,
+    mistake: IntArray,
+    first: IntArray,
+    log_joint: FloatArray,
+    symbols: IntArray,
+    second: IntArray | None = None,
+    common: bool = False,
+    harness: bool = False,
+    sweep: IntArray | None = None,
+) -> Block:
+    """A block, with nothing out of the ordinary unless said."""
+    count = len(first)
+    none = np.zeros(count, dtype=np.int64)
+    return Block(
+        variant=variant,
+        mistake=mistake,
+        first=first,
+        second=none if second is None else second,
+        common=np.full(count, common),
+        log_joint=log_joint,
+        symbols=symbols,
+        harness=np.full(count, harness),
+        sweep=none if sweep is None else sweep,
+    )
 
 
 @dataclass(frozen=True)
@@ -229,9 +260,41 @@ def single_faults(
     log_joint = log_likelihood + priors.fault[:, None] + priors.mistake[None, :] + log_variant
     possible = np.isfinite(log_joint)
     first, mistake = np.nonzero(possible)
-    none = np.zeros_like(first)
-    block = Block(variant, mistake, first, none, none > 0, log_joint[possible], symbols[possible])
+    block = _block(variant, mistake, first, log_joint[possible], symbols[possible])
     return block, log_likelihood[:, 0]
+
+
+def harness_faults(block: Block, sheet: SheetLikelihood, priors: UnitPriors, share: float) -> Block:
+    """A line broken between plug and unit: it reads as a line open in the unit does, and the unit is good."""
+    kinds = np.array([fault.kind for fault in sheet.grid.faults])
+    rows = np.flatnonzero(kinds[block.first] == "line_open")
+    lines = max(int((kinds == "line_open").sum()), 1)
+    log_prior = priors.fault[0] + np.log(share / lines)
+    log_joint = block.log_joint[rows] - priors.fault[block.first[rows]] + log_prior
+    return _block(
+        block.variant, block.mistake[rows], block.first[rows], log_joint, block.symbols[rows], harness=True
+    )
+
+
+def one_sweep_faults(
+    sheet: SheetLikelihood,
+    priors: UnitPriors,
+    variant: int,
+    log_variant: float,
+    odds: ReadingOdds,
+    sweeps: IntArray,
+    share: float,
+) -> Block:
+    """Detents that slip in one sweep only, on sheets without a mistake; sweeps: (n,) of each reading."""
+    kinds = np.array([fault.kind for fault in sheet.grid.faults])
+    shifts = np.flatnonzero((kinds == "detent_shift") & np.isfinite(priors.fault))
+    distinct = np.unique(sweeps)
+    first, sweep = (side.ravel() for side in np.meshgrid(shifts, distinct, indexing="ij"))
+    as_read = sheet.symbols[sheet.grid.source[:, 0, sheet.cells]]
+    symbols = np.where(sweeps[None, :] == sweep[:, None], as_read[first], as_read[0])
+    log_prior = priors.fault[first] + priors.mistake[0] + log_variant + np.log(share / len(distinct))
+    log_joint = sheet.under(symbols, sheet.log_tables(odds)[0], sheet.doubt[0]) + log_prior
+    return _block(variant, np.zeros_like(first), first, log_joint, symbols, sweep=sweep)
 
 
 def fault_pairs(
@@ -260,8 +323,7 @@ def fault_pairs(
     log_table = sheet.log_tables(odds)[0]
     log_joint = sheet.under(symbols, log_table, sheet.doubt[0]) + log_variant + priors.mistake[0]
     log_joint = log_joint + priors.pair + priors.fault[first] + priors.fault[second] - log_even + np.log(2)
-    none = np.zeros_like(first)
-    return Block(variant, none, first, second, none > 0, log_joint, symbols)
+    return _block(variant, np.zeros_like(first), first, log_joint, symbols, second=second)
 
 
 def _plausible(first: Fault, second: Fault) -> bool:
@@ -308,5 +370,4 @@ def resistive_commons(
         shown = np.where(contact, sheet.table.alphabet.odd, symbols[rows, m])
         parts.append((np.full(len(rows), m), rows, log_joint, shown))
     mistake, first, joint, kept = (np.concatenate(column) for column in zip(*parts, strict=True))
-    none = np.zeros_like(first)
-    return Block(variant, mistake, first, none, none == 0, joint, kept)
+    return _block(variant, mistake, first, joint, kept, common=True)
