@@ -18,6 +18,7 @@ from registry.models.catalogue import (
 from registry.models.charts import ChartRevision, CurrentChart, ReliabilitySnapshot, SheetFinding, Variant
 from registry.models.decisions import AuditEntry, Decision, Dispute, DisputeMessage, Follow, Target
 from registry.models.desk import CaseClaim, Notice, RevisionFetch
+from registry.models.operations import RefreshTrouble, WorkerBeat
 from registry.models.people import ApiToken, Contributor, LeadResistance, Meter, User, Workshop
 from registry.models.sheets import Reading, Sheet, SheetPicture, SheetVersion, Unit, UnitMatch
 
@@ -47,6 +48,7 @@ __all__ = [
     "PositionAlias",
     "PublicObject",
     "Reading",
+    "RefreshTrouble",
     "ReliabilitySnapshot",
     "RevisionFetch",
     "Sheet",
@@ -59,6 +61,7 @@ __all__ = [
     "UnitMatch",
     "User",
     "Variant",
+    "WorkerBeat",
     "Workshop",
     "part_key",
 ]

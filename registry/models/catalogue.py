@@ -60,6 +60,8 @@ class Design(PublicObject):
     proposed_by = models.ForeignKey(Contributor, null=True, blank=True, on_delete=models.SET_NULL)
     start_known = models.BooleanField(default=False)  # whether `Position.releases_starter` was stated
     stale = models.BooleanField(default=False, db_index=True)  # evidence changed since the last computation
+    # counts changes of the evidence: a refresh clears `stale` only if none came while it computed
+    changes = models.PositiveIntegerField(default=0)
     edit_number = models.PositiveIntegerField(default=0)  # an edit names the version that it was made on
     replaces = models.ManyToManyField("self", symmetrical=False, blank=True, related_name="replaced_by")
     # set while a decision to merge is in force; its sheets count there, nothing of it is rewritten

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import secrets
+
 from django.db import models
 
 from registry.models.base import PublicObject, one_of
@@ -134,8 +136,15 @@ class Decision(PublicObject):
         return f"{self.kind} {self.pk}"
 
 
+def new_salt() -> str:
+    return secrets.token_hex(16)
+
+
 class AuditEntry(models.Model):
-    """Append-only; ids and codes only, so that an account can be erased without touching the log."""
+    """Append-only; ids and codes only, so that an account can be erased without touching the log.
+
+    number, previous and hash are given when the entry is sealed into the chain, right after its commit.
+    """
 
     at = models.DateTimeField(auto_now_add=True)
     actor_uuid = models.UUIDField(null=True)
@@ -143,6 +152,11 @@ class AuditEntry(models.Model):
     target_kind = models.CharField(max_length=20)
     target_uuid = models.UUIDField(null=True)
     detail = models.JSONField(default=dict)
+    # hides who acted in the published chain: it shows a digest of salt and id, which nobody can join
+    salt = models.CharField(max_length=32, default=new_salt)
+    number = models.PositiveBigIntegerField(null=True, unique=True)  # without gaps, unlike the key
+    previous = models.CharField(max_length=64, blank=True, default="")
+    hash = models.CharField(max_length=64, blank=True, default="", db_index=True)
 
     class Meta:
         ordering = ["pk"]

@@ -1,0 +1,119 @@
+"""`benchquorum audit`: verify the log of who did what; anybody can, on the published chain.
+
+With no option the registry's own log is verified, and that nothing published was changed.  `--file` needs no
+database.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from registry.errors import RegistryError
+from registry.formats.audit_chain import ChainFault, chain_faults, extension_faults, read_chain
+from registry.translation import gettext as _
+
+SAYS = {
+    "unreadable": "can't be read",
+    "number": "has not the number that follows",
+    "previous": "does not follow the entry before it",
+    "hash": "was changed: its content gives another hash",
+    "rewritten": "is lost or rewritten since the earlier copy",
+}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--export", type=Path, metavar="FILE", help="write the published chain")
+    parser.add_argument("--file", type=Path, metavar="FILE", help="verify a published chain")
+    parser.add_argument(
+        "--extends", type=Path, metavar="OLDER", help="with --file: it must continue this earlier copy"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    if args.extends and not args.file:
+        raise RegistryError(
+            "option_alone", _("--extends needs --file."), _("Name the later copy with --file.")
+        )
+    if args.file:
+        return _verify_file(args.file, args.extends)
+    _set_up()
+    return _export(args.export) if args.export else _verify_registry()
+
+
+def _set_up() -> None:
+    import os
+
+    import django
+
+    from registry.commands.database import require_database
+
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "registry.settings")
+    django.setup()
+    require_database()
+
+
+def _verify_file(path: Path, older: Path | None) -> int:
+    entries = _entries(path)
+    faults = list(chain_faults(entries))
+    if older is not None:
+        faults += extension_faults(_entries(older), entries)
+    head = entries[-1].get("hash", "") if entries else ""
+    return _say(faults, f"{len(entries)} entries, each follows from the one before it; the last is {head}.")
+
+
+def _entries(path: Path) -> list[dict[str, Any]]:
+    try:
+        return list(read_chain(path.read_text(encoding="utf-8").splitlines()))
+    except (OSError, UnicodeDecodeError) as error:
+        raise RegistryError(
+            "file_unreadable",
+            _("{file} can't be read: {error}.").format(file=path, error=error),
+            _("Look at its name."),
+        ) from None
+
+
+def _export(path: Path) -> int:
+    from registry.services.audit import chain_seal, published_chain
+
+    chain_seal()
+    count = 0
+    with path.open("w", encoding="utf-8") as file:
+        for entry in published_chain():
+            file.write(json.dumps(entry, sort_keys=True, ensure_ascii=False) + "\n")
+            count += 1
+    print(f"{count} entries in {path}; verify with `benchquorum audit --file {path}`.")
+    return 0
+
+
+def _verify_registry() -> int:
+    from django.db import connection
+
+    from registry.immutability import missing
+    from registry.models import AuditEntry
+    from registry.services.audit import chain_seal, stored_faults
+    from registry.services.kept_bytes import changed_bytes
+
+    chain_seal()
+    wrong = [f"trigger {name} is missing; run `benchquorum migrate`" for name in missing(connection)]
+    wrong += list(changed_bytes())
+    for line in wrong:
+        print(line, file=sys.stderr)
+    last = AuditEntry.objects.exclude(number=None).order_by("-number").first()
+    says = "The log is empty." if last is None else (
+        f"{last.number} entries, each follows from the one before it; the last is {last.hash}."
+    )  # fmt: skip
+    status = _say(stored_faults(), says)
+    return 1 if wrong else status
+
+
+def _say(faults: Iterable[ChainFault], fine: str) -> int:
+    faults = list(faults)
+    for fault in faults:
+        print(f"entry {fault.number} {SAYS[fault.code]}", file=sys.stderr)
+    print(f"{len(faults)} faults in the chain." if faults else fine)
+    return 1 if faults else 0

@@ -1,0 +1,168 @@
+"""What has been published or typed stays as it is: held by triggers of the database, not by our code alone.
+
+Installed after every `migrate`, for a rebuilt table on SQLite loses its triggers without a word;
+`benchquorum audit` says if one is missing.  `lifted` is for a migration that must rewrite kept rows, and for
+tests that empty their tables.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db import transaction
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Columns of a table that never change; emptied: those that may change to this value only (an erasure).
+
+    once: those that may be set while the condition on the OLD row holds; deletable: rows that may go.
+    """
+
+    table: str
+    says: str
+    columns: tuple[str, ...]
+    emptied: dict[str, str] = field(default_factory=dict)
+    once: dict[str, str] = field(default_factory=dict)
+    deletable: str = ""
+
+
+KEPT = (
+    Kept(
+        "registry_chartrevision",
+        "a chart revision is never rewritten, and never deleted once published",
+        ("id", "uuid", "origin", "created_at", "design_id", "number", "digest", "evidence", "content",
+         "content_sha256", "inputs", "snapshot_id"),
+        once={"published_at": "OLD.published_at IS NULL"},
+        deletable="OLD.state IN ('held', 'refused')",
+    ),
+    Kept(
+        "registry_reliabilitysnapshot",
+        "a reliability snapshot is never rewritten or deleted",
+        ("id", "uuid", "origin", "created_at", "number", "engine", "digest", "content"),
+    ),
+    Kept(
+        "registry_sheetversion",
+        "a version of a sheet is never rewritten or deleted",
+        ("id", "sheet_id", "number", "created_at", "reason", "pattern_shown", "purpose", "held_good",
+         "source_class", "read_at", "read_on", "distance_km", "units_claimed", "digest"),
+        emptied={"made_by_id": "NULL", "meter_id": "NULL", "note": "''"},
+    ),
+    Kept(
+        "registry_reading",
+        "a reading is never rewritten or deleted",
+        ("id", "version_id", "place_id", "sweep", "turned", "as_typed", "kind", "low_ohm", "high_ohm",
+         "limit_ohm", "lead_ohm", "first_pass"),
+    ),
+    Kept(
+        "registry_auditentry",
+        "the audit log is append-only",
+        ("id", "at", "actor_uuid", "action", "target_kind", "target_uuid", "detail", "salt"),
+        once=dict.fromkeys(("number", "previous", "hash"), "OLD.hash = ''"),
+    ),
+)  # fmt: skip
+
+
+def install(connection: BaseDatabaseWrapper) -> None:
+    """Make the triggers of every table that is there with all its columns; those in place are replaced."""
+    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+        tables = set(connection.introspection.table_names(cursor))
+        for kept in KEPT:
+            if kept.table not in tables:
+                continue
+            described = connection.introspection.get_table_description(cursor, kept.table)
+            there = {column.name for column in described}
+            if there.issuperset([*kept.columns, *kept.emptied, *kept.once]):
+                _drop(connection, cursor, kept)
+                for statement in _statements(connection.vendor, kept):
+                    cursor.execute(statement)
+
+
+def remove(connection: BaseDatabaseWrapper) -> None:
+    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+        tables = set(connection.introspection.table_names(cursor))
+        for kept in KEPT:
+            if kept.table in tables:
+                _drop(connection, cursor, kept)
+
+
+@contextmanager
+def lifted(connection: BaseDatabaseWrapper) -> Iterator[None]:
+    """Without the triggers for a moment."""
+    remove(connection)
+    try:
+        yield
+    finally:
+        install(connection)
+
+
+def missing(connection: BaseDatabaseWrapper) -> list[str]:
+    """Names of the triggers that ought to be there and are not, or are switched off."""
+    if connection.vendor == "postgresql":
+        query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
+    else:
+        query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+    with connection.cursor() as cursor:
+        cursor.execute(query)
+        there = {name for (name,) in cursor.fetchall()}
+    wanted = [name for kept in KEPT for name in _names(connection.vendor, kept)]
+    return [name for name in wanted if name not in there]
+
+
+def _names(vendor: str, kept: Kept) -> list[str]:
+    events = ("update", "delete", "truncate") if vendor == "postgresql" else ("update", "delete")
+    return [f"{kept.table}_kept_{event}" for event in events]
+
+
+def _drop(connection: BaseDatabaseWrapper, cursor: Any, kept: Kept) -> None:
+    for name in _names(connection.vendor, kept):
+        on = f" ON {kept.table}" if connection.vendor == "postgresql" else ""
+        cursor.execute(f"DROP TRIGGER IF EXISTS {name}{on}")
+
+
+def _changed(kept: Kept, differs: str) -> str:
+    """When an update is refused; differs: the vendor's word for “unlike”, NULL being a value."""
+    refused = [f"NEW.{name} {differs} OLD.{name}" for name in kept.columns]
+    refused += [
+        f"(NEW.{name} {differs} OLD.{name} AND NEW.{name} {differs} {value})"
+        for name, value in kept.emptied.items()
+    ]
+    refused += [
+        f"(NEW.{name} {differs} OLD.{name} AND NOT ({condition}))" for name, condition in kept.once.items()
+    ]
+    return " OR ".join(refused)
+
+
+def _statements(vendor: str, kept: Kept) -> list[str]:
+    return _postgresql(kept) if vendor == "postgresql" else _sqlite(kept)
+
+
+def _sqlite(kept: Kept) -> list[str]:
+    update, delete = _names("sqlite", kept)
+    refuse = f"BEGIN SELECT RAISE(ABORT, '{kept.says}'); END"
+    stays = f"NOT ({kept.deletable})" if kept.deletable else "1"
+    return [
+        f"CREATE TRIGGER {update} BEFORE UPDATE ON {kept.table} WHEN {_changed(kept, 'IS NOT')} {refuse}",
+        f"CREATE TRIGGER {delete} BEFORE DELETE ON {kept.table} WHEN {stays} {refuse}",
+    ]
+
+
+def _postgresql(kept: Kept) -> list[str]:
+    update, delete, truncate = _names("postgresql", kept)
+    function = f"{kept.table}_kept"
+    stays = f"NOT ({kept.deletable})" if kept.deletable else "true"
+    changed = _changed(kept, "IS DISTINCT FROM")
+    return [
+        f"CREATE OR REPLACE FUNCTION {function}() RETURNS trigger LANGUAGE plpgsql AS $$ "
+        f"BEGIN RAISE EXCEPTION '{kept.says}' USING ERRCODE = 'restrict_violation'; END $$",
+        f"CREATE TRIGGER {update} BEFORE UPDATE ON {kept.table} FOR EACH ROW WHEN ({changed}) "
+        f"EXECUTE FUNCTION {function}()",
+        f"CREATE TRIGGER {delete} BEFORE DELETE ON {kept.table} FOR EACH ROW WHEN ({stays}) "
+        f"EXECUTE FUNCTION {function}()",
+        f"CREATE TRIGGER {truncate} BEFORE TRUNCATE ON {kept.table} FOR EACH STATEMENT "
+        f"EXECUTE FUNCTION {function}()",
+    ]

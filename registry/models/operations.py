@@ -1,0 +1,33 @@
+"""What the machine room keeps: which workers live, and which designs could not be computed."""
+
+from __future__ import annotations
+
+from django.db import models
+
+from registry.models.catalogue import Design
+
+
+class WorkerBeat(models.Model):
+    """A worker process says that it lives; the tasks of one that fell silent are taken over."""
+
+    worker_id = models.CharField(max_length=64, unique=True)
+    host = models.CharField(max_length=100)
+    pid = models.PositiveIntegerField()
+    started_at = models.DateTimeField()
+    seen_at = models.DateTimeField()  # by the database's clock: those of the machines may differ
+
+    def __str__(self) -> str:
+        return f"worker {self.worker_id}"
+
+
+class RefreshTrouble(models.Model):
+    """A design whose refresh failed; parked after several failures, until somebody has looked at it."""
+
+    design = models.OneToOneField(Design, on_delete=models.CASCADE, related_name="trouble")
+    failures = models.PositiveIntegerField(default=0)
+    error = models.CharField(max_length=200)  # kind of the error and its first line, or that the worker died
+    failed_at = models.DateTimeField()
+    parked_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"trouble with design {self.design_id}"
