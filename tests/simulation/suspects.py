@@ -21,9 +21,10 @@ from tests.simulation.sheets import (
     make_mistake,
     read_sheet,
     text_state,
+    true_places,
     written_and_touched,
 )
-from tests.simulation.switches import Switch, make_switch, random_fault
+from tests.simulation.switches import Fault, Switch, make_switch, random_fault
 from tests.simulation.worlds import World
 
 MISTAKES = ("mirrored_pins", "wrong_common", "shifted_positions", "exchanged")
@@ -50,7 +51,7 @@ def _suspect(name: str, world: World, at_design: int, at: int, troubled: float, 
     design = world.designs[at_design]
     variant = 0
     faulty, full, careless = bool(at & 1), bool(at & 2), rng.random() < 1 / 3
-    faults = (random_fault(design, variant, rng),) if faulty else ()
+    faults = (_telling_fault(design, variant, rng),) if faulty else ()
     switch = make_switch(f"{name}-unit", design, variant, rng, faults)
     reader = _stranger(world, careless, rng)
     mistake: Mistake | None = None
@@ -60,6 +61,16 @@ def _suspect(name: str, world: World, at_design: int, at: int, troubled: float, 
     missing = 0.0 if full else rng.uniform(0.15, 0.55)
     sheet = read_sheet(name, switch, reader, mistake, missing, rng, held_good="no")
     return Suspect(sheet, full, faulty and _fault_shows(sheet, switch))
+
+
+def _telling_fault(design: Design, variant: int, rng: Generator) -> Fault:
+    """A fault that a full sheet would show: lines that always close together may well be bridged."""
+    good = make_switch("good", design, variant, np.random.default_rng(0))
+    while True:
+        fault = random_fault(design, variant, rng)
+        unit = make_switch("faulty", design, variant, np.random.default_rng(0), (fault,))
+        if any(_coarse(unit.resistance(*at)) != _coarse(good.resistance(*at)) for at in true_places(design)):
+            return fault
 
 
 def _shares(count: int) -> list[float]:
