@@ -26,7 +26,7 @@ BoolArray = NDArray[np.bool_]
 
 NEGLIGIBLE = 1e-5  # pairs less likely than that are left out until the next full round
 LOOSE = 0.3  # share of places in which an unexplained sheet may show anything
-SPEAKING = 1e-4  # pairs less likely than that send no message
+SPEAKING = 1e-3  # pairs less likely than that send no message
 TINY = 1e-300
 
 
@@ -121,17 +121,28 @@ def single_pairs(problem: Problem, combined: BoolArray) -> Pairs:
     return make_pairs(problem, *np.nonzero(allowed))
 
 
-def crossed_pairs(problem: Problem, chosen: BoolArray, kept: Pairs | None = None) -> Pairs:
-    """Each mistake with each fault for the chosen sheets (N,); the `kept` pairs for the others."""
-    allowed = np.ones((problem.faults, problem.mistakes), dtype=bool)
-    allowed[1:, -1] = False
-    without = allowed.copy()
-    without[-1] = False
-    options = np.where(problem.offset[:, None], allowed.ravel(), without.ravel())
+def crossed_pairs(
+    problem: Problem,
+    chosen: BoolArray,
+    mistakes: BoolArray | None = None,
+    faults: BoolArray | None = None,
+    kept: Pairs | None = None,
+) -> Pairs:
+    """Mistakes together with faults for the chosen sheets (N,); the `kept` pairs besides.
+
+    mistakes: (N, M), faults: (N, F) the ones that are weighed with everything else; by default all are.
+    """
+    shape = (problem.sheets, problem.faults, problem.mistakes)
+    allowed = np.ones(shape, dtype=bool)
+    if mistakes is not None and faults is not None:
+        allowed = mistakes[:, None, :] | faults[:, :, None]
+    allowed[:, 1:, -1] = False
+    allowed[~problem.offset, -1] = False
+    options = allowed.reshape(problem.sheets, -1)
     options[~chosen | problem.light] = False
+    options[:, 0] = True
     if kept is not None:
         options[kept.sheet, kept.hypothesis] = True
-    options[:, 0] = True
     return make_pairs(problem, *np.nonzero(options))
 
 

@@ -29,7 +29,6 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 ROUNDS = 3
-LEARNING_ROUNDS = 5  # of propagation within each
 MEAN_WEIGHT = 200.0  # readings that the documented mean slip rates are worth
 LEAST_WEIGHT, MOST_WEIGHT = 2.0, 200.0  # readings that the population is worth against a contributor's own
 SHEETS_ENOUGH = 60  # sheets of one contributor after which further designs of theirs are not needed
@@ -96,7 +95,7 @@ def count_design(work: tuple[DesignReadings, Reliability, Settings]) -> Counts:
     design, reliability, settings = work
     encoded = with_offsets(encode(design, settings), settings)
     problem = make_problem(encoded, reliability, settings)
-    state = propagate(problem, crossed=False, rounds=LEARNING_ROUNDS)
+    state = propagate(problem, crossed=False)
     counts = Counts()
     names = encoded.contributor_names
     who = encoded.contributor[encoded.sheet_order]

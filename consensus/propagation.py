@@ -32,6 +32,9 @@ BoolArray = NDArray[np.bool_]
 
 LIGHT_BELOW = 4  # readings; with fewer no mistake or fault can be told
 DEAR_FROM = 3.0  # nats that the best simple explanation must lack before dear ones are computed
+CROSSED_FROM = 6.0  # nats that it must lack before a mistake is weighed together with a fault
+LEADING = 3  # mistakes, and faults, that are weighed together with everything else
+TRIAL_ROUNDS = 5  # of a further table, before it is propagated in full
 DENSE_LIMIT = 40_000_000  # figures in the message array; larger designs take every sheet as read
 PRIOR_WEIGHT = 6.0  # places that the prior state shares are worth
 FAULT_KINDS = (
@@ -48,10 +51,10 @@ FAULT_KINDS = (
 class State:
     """Where propagation stands.
 
-    messages: (U, V, Q, A) log messages of units to places; share: (V,); prior: (A,) state shares;
-    differs: (V - 1,) see tables.py; beliefs: (U, V, sources, A) cavities with constants; pairs with their fit (P, V) log likelihoods and
-    posterior (P, V); log_unit: (U,) log evidence of each unit; rounds: how many were run; final:
-    (V, Q, A) beliefs with all units, where they do not follow from the messages (joint.py).
+    messages: (U, V, Q, A) log messages of units to places; share: (V,); prior: (A,) state shares; differs:
+    (V - 1,) see tables.py; pairs with their fit (P, V) log likelihoods and posterior (P, V); log_unit: (U,)
+    log evidence of each unit; beliefs: (U, V, sources, A) cavities with constants; rounds: how many were
+    run; final: (V, Q, A) beliefs with all units, where they do not follow from the messages (joint.py).
     """
 
     messages: FloatArray
@@ -186,59 +189,96 @@ def judge(problem: Problem, pairs: Pairs, beliefs: FloatArray, share: FloatArray
     return fit, posterior, log_unit
 
 
+def start_state(
+    problem: Problem, messages: FloatArray | None = None, share: FloatArray | None = None
+) -> State:
+    """A state to propagate from: given messages, or each sheet taken as read with its prior probability."""
+    settings = problem.settings
+    share = np.ones(1) if share is None else share
+    prior = first_prior(problem)
+    differs = np.full(len(share) - 1, settings.variant_differs)
+    pairs = make_pairs(problem, np.arange(problem.sheets), np.zeros(problem.sheets, dtype=np.int64))
+    posterior = np.exp(problem.log_mistake[:, :1] + problem.log_fault[0]) * share
+    if messages is None:
+        messages = np.zeros((problem.units, len(share), problem.places, problem.alphabet.size))
+        beliefs = source_beliefs(problem, place_beliefs(messages, prior, differs), prior)
+        messages = unit_messages(problem, pairs, posterior, beliefs)
+    none = np.zeros(0)
+    return State(messages, share, prior, differs, pairs, none, posterior, none, none, 0)
+
+
+def go_round(problem: Problem, state: State, pairs: Pairs) -> State:
+    """One round: cavities, posteriors of the pairs, messages, state shares."""
+    settings, share, differs = problem.settings, state.share, state.differs
+    cavity = place_beliefs(state.messages, state.prior, differs)
+    beliefs = source_beliefs(problem, cavity, state.prior)
+    fit, posterior, log_unit = judge(problem, pairs, beliefs, share)
+    messages = unit_messages(problem, pairs, posterior, beliefs)
+    prior = state_shares(problem, messages, state.prior, first_prior(problem))
+    if len(share) > 1:
+        differs = differing_shares(messages, prior, differs, settings)
+        share = table_shares(problem, pairs, posterior)
+    return State(messages, share, prior, differs, pairs, fit, posterior, log_unit, beliefs, state.rounds + 1)
+
+
+def settle(problem: Problem, state: State, most: int) -> State:
+    """Rounds over the pairs that are not negligible, until none moves by more than the tolerance."""
+    pairs = active_pairs(problem, state.pairs, state.posterior)
+    previous = None
+    for _ in range(most):
+        state = go_round(problem, state, pairs)
+        if previous is not None and np.abs(state.posterior - previous).max() < problem.settings.tolerance:
+            break
+        previous = state.posterior
+    return state
+
+
 def propagate(
     problem: Problem,
     messages: FloatArray | None = None,
     share: FloatArray | None = None,
     crossed: bool = True,
-    rounds: int | None = None,
 ) -> State:
-    """Rounds until no posterior moves by more than the tolerance.
+    """One round of simple explanations, one with the dear ones where something is lacking, then rounds until
+    no posterior moves by more than the tolerance.  With `crossed` a last stage weighs two things at once,
+    a mistake and a fault, for sheets that are still far from explained."""
+    state = go_round(problem, start_state(problem, messages, share), single_pairs(problem, problem.strange))
+    dear = lacking(problem, state.pairs, state.fit, state.posterior) > DEAR_FROM
+    full = go_round(problem, state, single_pairs(problem, dear | problem.strange))
+    state = settle(problem, full, problem.settings.max_iterations)
+    if not crossed:
+        return state
+    badly = lacking(problem, state.pairs, state.fit, state.posterior) > CROSSED_FROM
+    if not (badly & ~problem.light).any():
+        return state
+    kept = active_pairs(problem, state.pairs, state.posterior)
+    best_mistakes, best_faults = leading(problem, full)
+    pairs = crossed_pairs(problem, badly, best_mistakes, best_faults, kept)
+    return settle(problem, go_round(problem, state, pairs), problem.settings.max_iterations)
 
-    The first two rounds weigh simple explanations, the third adds dear ones where something is lacking;
-    in between only pairs that are not negligible are weighed.  With `crossed` a last stage weighs every
-    mistake with every fault for sheets that are still not explained.
-    """
-    settings = problem.settings
-    start = first_prior(problem)
-    prior = start
-    share = np.ones(1) if share is None else share
-    if messages is None:
-        messages = np.zeros((problem.units, len(share), problem.places, problem.alphabet.size))
-    differs = np.full(len(share) - 1, settings.variant_differs)
-    most = settings.max_iterations if rounds is None else rounds
-    pairs = single_pairs(problem, problem.strange)
-    previous: FloatArray | None = None
-    done = 0
-    while True:
-        beliefs = source_beliefs(problem, place_beliefs(messages, prior, differs), prior)
-        fit, posterior, log_unit = judge(problem, pairs, beliefs, share)
-        messages = unit_messages(problem, pairs, posterior, beliefs)
-        prior = state_shares(problem, messages, prior, start)
-        if len(share) > 1:
-            differs = differing_shares(messages, prior, differs, settings)
-            share = table_shares(problem, pairs, posterior)
-        done += 1
-        settled = previous is not None and len(previous) == len(posterior)
-        settled = settled and bool(np.abs(posterior - previous).max() < settings.tolerance)
-        previous = posterior
-        if done >= most:
-            break
-        if done == 2 or (settled and crossed):
-            dear = lacking(problem, pairs, fit, posterior) > DEAR_FROM
-            if done == 2:
-                pairs, previous = single_pairs(problem, dear | problem.strange), None
-            elif dear.any():
-                pairs = crossed_pairs(problem, dear, active_pairs(problem, pairs, posterior))
-                previous, crossed = None, False
-                most = max(most, done + 3)
-            else:
-                break
-        elif settled:
-            break
-        elif len(pairs) > problem.sheets:
-            pairs, previous = active_pairs(problem, pairs, posterior), None if done == 3 else previous
-    return State(messages, share, prior, differs, pairs, fit, posterior, log_unit, beliefs, done)
+
+def leading(problem: Problem, state: State) -> tuple[BoolArray, BoolArray]:
+    """(N, M), (N, F) the mistakes and faults that, alone, fit each sheet best."""
+    fit = state.fit.max(axis=1)
+    mistake, fault = state.pairs.hypothesis % problem.mistakes, state.pairs.hypothesis // problem.mistakes
+    found = []
+    for column, other, many in ((mistake, fault, problem.mistakes), (fault, mistake, problem.faults)):
+        table = np.full((problem.sheets, many), -np.inf)
+        alone = other == 0
+        table[state.pairs.sheet[alone], column[alone]] = fit[alone]
+        rank = np.argsort(np.argsort(-table, axis=1, kind="stable"), axis=1, kind="stable")
+        found.append((rank < LEADING) | (np.arange(many) == 0))
+    return found[0], found[1]
+
+
+def trial(problem: Problem, state: State, messages: FloatArray, share: FloatArray) -> State:
+    """A cheap try of further tables: the present pairs, and "as read", from the given messages."""
+    sheets = np.arange(problem.sheets)
+    many = problem.mistakes * problem.faults
+    active = active_pairs(problem, state.pairs, state.posterior)
+    keys = np.union1d(active.sheet * many + active.hypothesis, sheets * many)
+    pairs = make_pairs(problem, keys // many, keys % many)
+    return settle(problem, go_round(problem, start_state(problem, messages, share), pairs), TRIAL_ROUNDS)
 
 
 def active_pairs(problem: Problem, pairs: Pairs, posterior: FloatArray) -> Pairs:

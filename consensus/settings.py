@@ -86,8 +86,8 @@ class Settings:
     verdict_faulty_p: float = 0.22  # up to here it is called faulty
 
     # --- inference
-    max_iterations: int = 12
-    tolerance: float = 1e-4
+    max_iterations: int = 8
+    tolerance: float = 1e-3
     joint_units: int = 4  # up to so many units, joint explanations are searched and averaged
 
     def with_values(self, **values: Any) -> Settings:

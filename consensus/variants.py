@@ -17,7 +17,7 @@ from scipy.spatial.distance import squareform
 
 from consensus.inference import Pairs, Problem
 from consensus.joint import explain_jointly
-from consensus.propagation import State, propagate
+from consensus.propagation import State, propagate, trial
 from consensus.tables import log_tables, place_beliefs
 
 IntArray = NDArray[np.int64]
@@ -31,6 +31,7 @@ WORTH_A_TRIAL = -6.0  # nats that a group may lack at first sight: others join i
 MOST_CLUSTERED = 300  # units clustered; of more the most outspoken
 MOST_OF_UNITS = 0.8  # larger groups are the pattern itself
 SAYS_SOMETHING = 0.5  # nats from which a unit has a view of a place
+TRIAL_SLACK = 6.0  # nats that a trial may lack of what the table needs in the end
 FOLDED_GAIN = 0.5  # nats by which a folded explanation must be better
 FEWEST_UNITS = 1.7  # expected units behind a further table
 
@@ -92,6 +93,9 @@ def add_table(problem: Problem, present: Tables) -> Tables | None:
     if many == MOST_TABLES:
         return None
     for messages, share in promising_groups(problem, present):
+        tried = as_tables(problem, trial(problem, present.state, messages, share))
+        if tried.evidence < least - TRIAL_SLACK:
+            continue
         grown = as_tables(problem, propagate(problem, messages, share))
         needed = least
         if not enough_units(grown):
