@@ -56,7 +56,7 @@ def bench(request: HttpRequest, uuid: UUID) -> HttpResponse:
     except RegistryErrors as errors:
         return _page(request, design, grid, form, wrong=filled.lay_errors(form, errors), first=first)
     names = {cell_key(_place(place)): place.name for place in grid.places if place.sweep == 1}
-    if first is None:
+    if first is None and chart is not None:  # from now on the pattern has been seen
         first = {place.name: request.POST.get(place.name, "").strip() for place in grid.places}
     compared = compare_words(preview, chart, names)
     return _page(request, design, grid, form, compared=compared, first=first)

@@ -13,6 +13,7 @@ from registry.templatetags.pattern import cell_key
 
 READER = ("mirrored_pins", "wrong_common", "shifted_positions", "exchanged", "other_variant", "other_design")
 LIKELY = 0.3
+MOST_NAMED = 8
 Plain = Mapping[str, Any]
 
 
@@ -21,14 +22,16 @@ def compare_words(preview: Plain, chart: Plain | None, names: Mapping[Any, str])
     comparison = preview["comparison"]
     if chart is None or comparison is None:
         return {"first": True, "adds": _adds(preview["adds"]), "warnings": preview["warnings"]}
-    cells = _cells(chart, comparison.get("variant"))
+    table = _table(chart, comparison.get("variant"))
+    cells = {cell_key(cell): cell for cell in table["cells"]}
     unlike = [
         _unlike(cell, cells.get(cell_key(cell), {}), chart["common"], names) for cell in comparison["unlike"]
     ]
     return {
         "first": False,
-        "agree": _agree(comparison["agreeing"], comparison["compared"], chart["counts"]["units"]),
-        "unlike": unlike,
+        "agree": _agree(comparison["agreeing"], comparison["compared"], table["units"]),
+        "unlike": unlike[:MOST_NAMED],
+        "more": len(unlike[MOST_NAMED:]),
         "explained": [
             c["message"] for c in comparison["causes"] if c["cause"] in READER and c["p"] >= LIKELY
         ],
@@ -37,10 +40,10 @@ def compare_words(preview: Plain, chart: Plain | None, names: Mapping[Any, str])
     }
 
 
-def _cells(chart: Plain, variant: str | None) -> dict[Any, Plain]:
-    tables = chart["variants"]
-    table = next((v for v in tables if v["variant"] == variant), tables[0] if tables else {"cells": []})
-    return {cell_key(cell): cell for cell in table["cells"]}
+def _table(chart: Plain, variant: str | None) -> Plain:
+    tables: list[Plain] = chart["variants"]
+    largest = tables[0] if tables else {"cells": [], "units": 0}
+    return next((table for table in tables if table["variant"] == variant), largest)
 
 
 def _agree(agreeing: int, compared: int, units: int) -> str:

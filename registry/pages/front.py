@@ -19,7 +19,7 @@ def front(request: HttpRequest) -> HttpResponse:
 
 def search(request: HttpRequest) -> HttpResponse:
     query = request.GET.get("q", "").replace("\0", "").strip()[:200]
-    words, shape = split_query(query)
+    _words, shape = split_query(query)
     pages = Paginator(search_designs(query), A_PAGE)
     context = {
         "page": "search",

@@ -15,23 +15,52 @@ function database() {
 }
 
 // A draft: {id, design, name, url, entries: [[field, value]…], at, saved, state: "open" | "queued" | "refused"}
+// The database writes when it pleases; a page closed at once would lose the last reading.  So each draft is
+// first written to the journal, at once, and leaves it when the database has it.
+const JOURNAL = "benchquorum-draft-";
+
 export async function keep(draft) {
+  const text = JSON.stringify({ ...draft, saved: Date.now() });
+  const key = JOURNAL + draft.id;
+  let noted = false;
+  try {
+    localStorage.setItem(key, text);
+    noted = true;
+  } catch {
+    // full, or not allowed: the database alone then
+  }
   try {
     const db = await database();
-    await db.put(STORE, { ...draft, saved: Date.now() });
+    await db.put(STORE, JSON.parse(text));
+    if (localStorage.getItem(key) === text) localStorage.removeItem(key);
     return true;
   } catch {
-    return false;
+    return noted;
+  }
+}
+
+function journalled() {
+  try {
+    return Object.keys(localStorage).filter((key) => key.startsWith(JOURNAL))
+      .map((key) => JSON.parse(localStorage.getItem(key)));
+  } catch {
+    return [];
   }
 }
 
 export async function drafts() {
+  let stored = [];
   try {
     const db = await database();
-    return await db.getAll(STORE);
+    stored = await db.getAll(STORE);
   } catch {
-    return [];
+    // the journal alone then
   }
+  const newest = new Map(stored.map((draft) => [draft.id, draft]));
+  for (const draft of journalled()) {
+    if (!(newest.get(draft.id)?.saved > draft.saved)) newest.set(draft.id, draft);
+  }
+  return [...newest.values()];
 }
 
 export async function draftOf(design) {
@@ -40,6 +69,7 @@ export async function draftOf(design) {
 }
 
 export async function drop(id) {
+  localStorage.removeItem(JOURNAL + id);
   const db = await database();
   await db.delete(STORE, id);
 }
