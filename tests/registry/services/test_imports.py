@@ -107,6 +107,21 @@ def test_steps_that_contradict_the_design_are_refused_with_their_line():
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("rows", "code"),
+    [
+        ("Lark,s1,u1,ann,1,P,2,1,0.4\nLark,s1,u1,ann,1,R,3,1,0.4", "position_differs"),
+        ("Lark,s1,u1,ann,1,P,2,1,0.4\nLark,s1,u1,ann,2,P,3,1,0.4", "step_differs"),
+    ],
+)
+def test_steps_that_contradict_each_other_in_the_file_are_refused(rows, code):
+    with pytest.raises(RegistryErrors) as caught:
+        import_apply(table_of(HEAD + rows))
+    assert [error.code for error in caught.value] == [code]
+    assert Design.objects.count() == 0
+
+
+@pytest.mark.django_db
 def test_a_later_file_may_bring_a_pin_to_a_proposed_design():
     import_apply(table_of(SMALL))
     import_apply(table_of(HEAD + "Lark,s8,u8,ann,1,P,10,1,0.4\nLark,s8,u8,ann,1,P,2,1,0.4"))
