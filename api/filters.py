@@ -15,6 +15,7 @@ from api.problems import Failure, fault
 from registry.errors import RegistryError
 from registry.models import part_key
 from registry.models.catalogue import DesignActuation, DesignState
+from registry.models.decisions import DecisionKind, DecisionState, DisputeState
 from registry.selectors.designs import search_designs
 from registry.translation import gettext as _
 
@@ -127,6 +128,17 @@ class OwnSheetFilter(ApiFilterSet):
 
     def by_withdrawn(self, sheets: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
         return sheets.filter(withdrawn_at__isnull=value == "false")
+
+
+class DisputeFilter(ApiFilterSet):
+    state = django_filters.ChoiceFilter(choices=DisputeState.choices, label="In this state")
+    target = django_filters.UUIDFilter(field_name="target_uuid", label="About this sheet, design or revision")
+
+
+class DecisionFilter(ApiFilterSet):
+    state = django_filters.ChoiceFilter(choices=DecisionState.choices, label="In this state")
+    kind = django_filters.ChoiceFilter(choices=DecisionKind.choices, label="Of this kind")
+    target = django_filters.UUIDFilter(field_name="target_uuid", label="About this sheet, design or revision")
 
 
 class FindingFilter(ApiFilterSet):

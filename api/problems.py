@@ -19,6 +19,11 @@ STATUS_OF_CODE = {
     "client_id_used": 409,
     "idempotency_key_used": 422,
     "version_stale": 409,
+    "case_changed": 409,
+    "dispute_open": 409,
+    "dispute_closed": 409,
+    "decided_already": 409,
+    "case_unknown": 404,
     "too_large": 413,
 }
 

@@ -5,7 +5,17 @@ from __future__ import annotations
 from django.urls import path, re_path, register_converter
 
 from api.converters import NumberConverter
-from api.views import charts, checks, description, designs, findings, submissions, tokens
+from api.views import (
+    charts,
+    checks,
+    decisions,
+    description,
+    designs,
+    disputes,
+    findings,
+    submissions,
+    tokens,
+)
 
 register_converter(NumberConverter, "number")
 
@@ -32,6 +42,17 @@ urlpatterns = [
     path("findings/", findings.Findings.as_view(), name="api_findings"),
     path("check/", checks.Check.as_view(), name="api_check"),
     path("identify/", checks.Identify.as_view(), name="api_identify"),
+    path("disputes/", disputes.Disputes.as_view(), name="api_disputes"),
+    path("disputes/<uuid:dispute>/", disputes.OneDispute.as_view(), name="api_dispute"),
+    path("disputes/<uuid:dispute>/messages/", disputes.Messages.as_view(), name="api_messages"),
+    path("disputes/<uuid:dispute>/take-back/", disputes.TakingBack.as_view(), name="api_take_back"),
+    path("decisions/", decisions.Decisions.as_view(), name="api_decisions"),
+    path("decisions/<uuid:decision>/", decisions.OneDecision.as_view(), name="api_decision"),
+    path("decisions/<uuid:decision>/approve/", decisions.Approval.as_view(), name="api_approve"),
+    path("decisions/<uuid:decision>/refuse/", decisions.Refusal.as_view(), name="api_refuse"),
+    path("decisions/<uuid:decision>/undo/", decisions.Undoing.as_view(), name="api_undo"),
+    path("cases/", decisions.Cases.as_view(), name="api_cases"),
+    path("cases/<kind>/<uuid:case>/", decisions.OneCase.as_view(), name="api_case"),
     path("tokens/", tokens.Tokens.as_view(), name="api_tokens"),
     path("tokens/<slug:token>/", tokens.OneToken.as_view(), name="api_token"),
     re_path(r"^.*$", description.Nowhere.as_view(), name="api_nowhere"),

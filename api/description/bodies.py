@@ -44,7 +44,7 @@ DESIGN: Plain = record(
     name=text(200, needed=True),
     maker=text(120),
     families=rows({"type": "string", "maxLength": 120}, most=MOST_WORDS),
-    part_numbers=rows({"type": "string", "maxLength": 80, "pattern": "[0-9A-Za-z]"}, most=MOST_WORDS),
+    part_numbers=rows({"type": "string", "maxLength": 80, "pattern": "^\\s*$|[0-9A-Za-z]"}, most=MOST_WORDS),
     applications=rows(
         record(["vehicle"], vehicle=text(160, needed=True), year_from=YEAR, year_to=YEAR), most=200
     ),

@@ -6,6 +6,8 @@ from typing import Any
 
 Plain = dict[str, Any]
 SHEET_ID = "0d0f8a52-4f0e-4f0d-9a57-7b3a3b0a2f31"
+DISPUTE_ID = "2f6d0f8e-6f5f-4b76-9d5a-0d8a5b8f7e10"
+DECISION_ID = "c0a4b7be-2f6b-4b8d-8f7a-6f2f4e1b9a55"
 DESIGN_ID = "6b0e5f0a-6a44-4a55-9d29-1d9f0f2b7c11"
 DIGEST = "3f7a52c4d0c8b1e6a9f04b6d2e8c7a15f3b9d6e0c4a8172b5d3f9e6c0a7b4d18"
 

@@ -11,6 +11,7 @@ from drf_spectacular.utils import OpenApiExample, OpenApiParameter
 
 from api.description import examples
 from api.pagination import CURSOR, StablePages
+from registry.models.desk import CaseKind
 
 
 class ApiSchema(AutoSchema):
@@ -58,6 +59,10 @@ _ID: dict[str, Any] = {"type": "string", "format": "uuid"}
 _IN_PATH = {
     "design": _in_path("design", examples.DESIGN_ID, "The id of a design", _ID),
     "submission": _in_path("submission", examples.SHEET_ID, "The id of a bench sheet", _ID),
+    "dispute": _in_path("dispute", examples.DISPUTE_ID, "The id of a dispute", _ID),
+    "decision": _in_path("decision", examples.DECISION_ID, "The id of a decision", _ID),
+    "case": _in_path("case", examples.SHEET_ID, "What the case is about", _ID),
+    "kind": _in_path("kind", "sheet", "The kind of case", {"type": "string", "enum": list(CaseKind.values)}),
     "token": _in_path(
         "token", "bq_3f7a52c4d0c8", "A token's first signs", {"type": "string", "pattern": "^[0-9A-Za-z_-]+$"}
     ),

@@ -21,6 +21,10 @@ NOBODY = "00000000-0000-4000-8000-000000000000"  # an id that nothing has
 SAMPLE = {
     "design": NOBODY,
     "submission": NOBODY,
+    "dispute": NOBODY,
+    "decision": NOBODY,
+    "case": NOBODY,
+    "kind": "sheet",
     "number": "1",
     "token": "bq_000",
 }
