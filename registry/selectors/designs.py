@@ -28,7 +28,7 @@ def design_named(text: str) -> Design:
     try:
         found = list(designs.filter(uuid=uuid.UUID(text)))
     except ValueError:
-        found = list(designs.filter(name=text)) or list(designs.filter(key=part_key(text) or "\0"))
+        found = list(designs.filter(name=text)) or list(designs.filter(key=part_key(text) or "\x01"))
     if len(found) == 1:
         return found[0]
     if not found:
