@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import string
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
 
+from consensus.agreement import STATES
 from consensus.encoding import Encoded
 from consensus.findings import TableRole
+from consensus.readings import KnownVariant
 from consensus.settings import Settings
 
 FloatArray = NDArray[np.float64]
@@ -19,33 +22,80 @@ SURE_MEMBER = 0.95  # posterior from which it speaks for the publication of one
 
 
 def table_roles(
-    encoded: Encoded, kept: IntArray, unit_table: FloatArray, unit: IntArray, settings: Settings
+    encoded: Encoded,
+    kept: IntArray,
+    unit: IntArray,
+    unit_table: FloatArray,
+    belief: FloatArray,
+    bound: tuple[str | None, ...],
+    settings: Settings,
 ) -> list[TableRole]:
     """Role of each table; the first, the largest, is the pattern itself.
 
     A further table is a variant with at least `variant_units` units from `variant_contributors`
-    contributors, a coordinated block with `block_units` units from fewer, otherwise a candidate.
+    contributors, or where a moderator bound it (`bound`: (V,) its key); a coordinated block with
+    `block_units` units from fewer; otherwise a candidate.  unit_table: (U, V), belief: (V, Q, A).
     """
-    keys: dict[int, str] = {}
-    kinds: dict[int, str] = {}
+    first_names: dict[int, str] = {}
+    kinds: list[str] = []
     for table in range(unit_table.shape[1]):
         members = np.flatnonzero(unit_table[:, table] > SURE_MEMBER)
         sheets = kept[np.isin(unit, members)]
         people = len(np.unique(encoded.contributor[sheets]))
-        kinds[table] = role_kind(table, len(members), people, settings)
+        made = len(bound) > table and bound[table] is not None
+        kinds.append("variant" if made else role_kind(table, len(members), people, settings))
         if kinds[table] == "variant":
             names = [encoded.readings.sheets[sheet].name for sheet in sheets]
-            keys[table] = min(names, default="")
-    ordered = sorted(keys, key=lambda table: (keys[table], table))
-    letters = {table: variant_letter(at) for at, table in enumerate(ordered)}
+            first_names[table] = min(names, default="")
+    keys = variant_keys(encoded, first_names, belief, bound)
     return [
         TableRole(
-            key=letters.get(table),
+            key=keys.get(table),
             minority=kind == "variant" and table > 0,
             coordinated=kind == "coordinated",
         )
-        for table, kind in kinds.items()
+        for table, kind in enumerate(kinds)
     ]
+
+
+def variant_keys(
+    encoded: Encoded, first_names: dict[int, str], belief: FloatArray, bound: tuple[str | None, ...]
+) -> dict[int, str]:
+    """Key of each published table: the moderator's, else that of the known variant which it resembles most,
+    else the next free letter in the order of the first submission's name."""
+    keys = {table: key for table, key in enumerate(bound) if key is not None and table in first_names}
+    likeness = sorted(
+        (
+            (-known_likeness(encoded, known, belief[table]), known.key, table)
+            for known in encoded.readings.known_variants
+            for table in first_names
+        ),
+        key=lambda entry: entry,
+    )
+    for _, key, table in likeness:
+        if table not in keys and key not in keys.values():
+            keys[table] = key
+    taken = set(keys.values()) | {known.key for known in encoded.readings.known_variants}
+    letters = (letter for letter in map(variant_letter, count()) if letter not in taken)
+    for table in sorted(first_names, key=lambda table: (first_names[table], table)):
+        if table not in keys:
+            keys[table] = next(letters)
+    return keys
+
+
+def known_likeness(encoded: Encoded, known: KnownVariant, belief: FloatArray) -> float:
+    """Share of the known variant's places at which a table (Q, A) has its state."""
+    shape = encoded.shape
+    slots = {slot: at for at, slot in enumerate(shape.slots)}
+    pairs = {pair: at for at, pair in enumerate(shape.pairs)}
+    same = read = 0
+    for (position, between, low, high), state in zip(known.places, known.states, strict=True):
+        slot, pair = slots.get((position, between)), pairs.get((low, high))
+        if state is None or slot is None or pair is None:
+            continue
+        read += 1
+        same += STATES[min(int(belief[slot * len(shape.pairs) + pair].argmax()), 2)] == state
+    return same / max(read, 1)
 
 
 def role_kind(table: int, units: int, contributors: int, settings: Settings) -> str:

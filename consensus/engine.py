@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from consensus.agreement import agree_cells
 from consensus.common_offset import with_offsets
 from consensus.coordination import MEMBER, table_roles
+from consensus.design_figures import agreement_figures, telling_cells
 from consensus.encoding import Encoded, encode
 from consensus.explanation import Explanation, explain
 from consensus.findings import TableRole, find_all
@@ -48,11 +49,15 @@ def agree_design(readings: DesignReadings, reliability: Reliability, settings: S
     model = reading_model(encoded, reliability, settings)
     kept = encoded.sheet_order
     problem = make_problem(encoded, reliability, settings)
-    tables = find_tables(problem)
+    held = dict(
+        zip(encoded.unit[kept].tolist(), (readings.sheets[at].bound_variant for at in kept), strict=True)
+    )
+    bound = tuple(held[unit] for unit in np.unique(encoded.unit[kept]).tolist())
+    tables = find_tables(problem, bound)
     state = tables.state
     belief = final_beliefs(state)
     explained = explain(problem, state.pairs, state.posterior, pattern_beliefs(problem, state), encoded.code)
-    roles = table_roles(encoded, kept, tables.unit_table, problem.unit, settings)
+    roles = table_roles(encoded, kept, problem.unit, tables.unit_table, belief, tables.keys, settings)
     variants = published_variants(encoded, problem, tables, explained, belief, roles, settings)
     findings = _all_findings(encoded, problem, state, explained, belief, roles, reliability, settings)
     return DesignAgreement(
@@ -63,6 +68,7 @@ def agree_design(readings: DesignReadings, reliability: Reliability, settings: S
         variants=tuple(variants),
         findings=tuple(findings),
         model=model,
+        statistics=agreement_figures(state),
         start_positions=None
         if readings.start_positions is None
         else tuple(readings.positions[row] for row in readings.start_positions),
@@ -94,6 +100,7 @@ def published_variants(
                 submissions=len(sheets),
                 units=len(units),
                 contributors=len(np.unique(encoded.contributor[sheets])),
+                tells=telling_cells(encoded, belief, published, at),
                 cells=agree_cells(encoded, explained, kept, table, belief[table], settings),
             )
         )

@@ -38,7 +38,8 @@ class Problem:
     shifted, shifted_code: (R, A), (R,) likelihoods and codes with a resistive common's figure taken off;
     unit: (N,); log_mistake: (N, M), log_fault: (F,) log priors; offset, light: (N,) sheets with a candidate
     resistive common, sheets of so few readings that only "as read" is considered; strange: (N,) sheets that
-    mostly do not keep to the common.  row: (R,) merged readings of `Encoded`.
+    mostly do not keep to the common.  row: (R,) merged readings of `Encoded`; bound: (U,) table
+    that a moderator bound a unit to, -1 where free.
     """
 
     hypotheses: HypothesisSet
@@ -58,6 +59,7 @@ class Problem:
     shifted_code: IntArray
     light: BoolArray
     strange: BoolArray
+    bound: IntArray
     settings: Settings
 
     @property
@@ -269,6 +271,10 @@ def weigh(
         total = np.zeros((problem.units, faults, tables))
         np.add.at(total, problem.unit, by_sheet)
     total = total + problem.log_fault[None, :, None] + np.log(np.maximum(share, TINY))
+    held = np.flatnonzero((problem.bound >= 0) & (problem.bound < tables))
+    if len(held):
+        elsewhere = np.arange(tables)[None, :] != problem.bound[held][:, None]
+        total[held] = np.where(elsewhere[:, None, :], -1e6, total[held])
     peak = total.max(axis=(1, 2), keepdims=True)
     mass = np.exp(total - peak)
     whole = mass.sum(axis=(1, 2), keepdims=True)

@@ -140,6 +140,7 @@ def make_problem(
         offset=np.isfinite(encoded.offset[kept]),
         light=light,
         strange=encoded.strange[kept],
+        bound=np.full(len(distinct), -1, dtype=np.int64),
         settings=settings,
     )
 

@@ -8,7 +8,7 @@ units or more stand behind it.  What may be published is decided afterwards (coo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,11 +38,13 @@ FEWEST_UNITS = 1.7  # expected units behind a further table
 
 @dataclass(frozen=True)
 class Tables:
-    """A propagated state with V tables, largest first.  unit_table: (U, V) posterior; evidence: log."""
+    """A propagated state with V tables, largest first.  unit_table: (U, V) posterior; evidence: log;
+    keys: (V,) of tables that a moderator made."""
 
     state: State
     unit_table: FloatArray
     evidence: float
+    keys: tuple[str | None, ...] = (None,)
 
 
 def log_evidence(problem: Problem, state: State) -> float:
@@ -67,9 +69,13 @@ def as_tables(problem: Problem, state: State) -> Tables:
     return Tables(state, unit_tables(problem, state.pairs, state.posterior), log_evidence(problem, state))
 
 
-def find_tables(problem: Problem) -> Tables:
-    """The tables of a design; one where nothing speaks for more."""
+def find_tables(problem: Problem, bound: tuple[str | None, ...] = ()) -> Tables:
+    """The tables of a design; one where nothing speaks for more.
+
+    bound: (U,) key of the variant that a moderator bound each unit to, None where free."""
     state = propagate(problem)
+    if any(bound):
+        return largest_first(problem, bound_tables(problem, state, bound))
     if problem.units <= problem.settings.joint_units:
         return as_tables(problem, explain_jointly(problem, state))
     best = as_tables(problem, state)
@@ -79,6 +85,22 @@ def find_tables(problem: Problem) -> Tables:
             break
         best = grown
     return largest_first(problem, best)
+
+
+def bound_tables(problem: Problem, state: State, bound: tuple[str | None, ...]) -> Tables:
+    """One table for each key of a moderator, and one for the units left free if only one key was given."""
+    keys: list[str | None] = [*sorted({key for key in bound if key is not None})]
+    if len(keys) == 1 and None in bound:
+        keys = [None, *keys]
+    table = np.array([keys.index(key) if key in keys and key is not None else -1 for key in bound])
+    said = state.messages.sum(axis=1)
+    messages = np.zeros((problem.units, len(keys), *said.shape[1:]))
+    home = np.where(table < 0, 0, table)
+    messages[np.arange(problem.units), home] = said
+    share = np.bincount(home, minlength=len(keys)) + 1.0
+    held = replace(problem, bound=table.astype(np.int64))
+    found = as_tables(held, propagate(held, messages, share / share.sum()))
+    return replace(found, keys=tuple(keys))
 
 
 def add_table(problem: Problem, present: Tables) -> Tables | None:
@@ -214,4 +236,5 @@ def largest_first(problem: Problem, tables: Tables) -> Tables:
         beliefs=state.beliefs[:, order],
         rounds=state.rounds,
     )
-    return Tables(moved, tables.unit_table[:, order], tables.evidence)
+    keys = tables.keys if len(tables.keys) == len(order) else (None,) * len(order)
+    return Tables(moved, tables.unit_table[:, order], tables.evidence, tuple(keys[at] for at in order))
