@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from consensus import ENGINE_VERSION, Reliability, Settings, agree_design, learn_reliability
+from consensus import (
+    ENGINE_VERSION,
+    DesignAgreement,
+    ReadingModel,
+    Reliability,
+    Settings,
+    agree_design,
+    learn_reliability,
+)
 from consensus.readings import DesignReadings
 from registry.bridge.corrections import corrected_rows
 from registry.bridge.inputs import DesignFacts, Place, ReadingRow, design_readings
@@ -27,7 +35,11 @@ def chart_document(inputs: Inputs, rows: Sequence[StoredRow], reliability: dict[
     """`benchquorum/chart/1`: what the inputs make of a design; equal inputs give equal documents."""
     settings = Settings().with_values(**inputs["settings"])
     design = evidence_readings(inputs, rows)
-    agreement = agree_design(design, Reliability.from_plain(reliability), settings)
+    counted = {n for n, sheet in enumerate(design.sheets) if sheet.counts}
+    if counted & set(design.readings.sheet.tolist()):
+        agreement = agree_design(design, Reliability.from_plain(reliability), settings)
+    else:
+        agreement = _nothing_counts(design, settings)
     keys: dict[str, str] = inputs["keys"]
     plain = agreement.to_plain()
     findings = agreement.findings_plain()
@@ -48,6 +60,31 @@ def chart_document(inputs: Inputs, rows: Sequence[StoredRow], reliability: dict[
         },
         "submissions": findings,
     }
+
+
+def _nothing_counts(design: DesignReadings, settings: Settings) -> DesignAgreement:
+    """All sheets withdrawn or set aside, or suspects only: no pattern, and nothing to judge a sheet by."""
+    return DesignAgreement(
+        design=design.design,
+        positions=design.positions,
+        pins=design.pins,
+        common=None if design.common is None else design.pins[design.common],
+        variants=(),
+        findings=(),
+        model=ReadingModel(
+            miss=settings.miss_rate,
+            invent=settings.invent_rate,
+            leak=settings.leak_rate,
+            dirty=settings.dirty_rate,
+            misread_level=settings.misread_level_rate,
+            contact_ohm=settings.contact_ohm,
+            contact_spread=settings.contact_spread,
+            level_spread=settings.level_spread,
+        ),
+        start_positions=None
+        if design.start_positions is None
+        else tuple(design.positions[at] for at in design.start_positions),
+    )
 
 
 def snapshot_document(
