@@ -7,6 +7,6 @@ from django_tasks import task
 
 @task()
 def refresh_chart(design_id: int) -> None:
-    from registry.services.charts import chart_refresh
+    from registry.services.refreshes import refresh_run
 
-    chart_refresh(design_id=design_id)
+    refresh_run(design_id=design_id)

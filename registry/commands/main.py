@@ -44,6 +44,7 @@ COMMANDS: dict[str, Command] = {
     ),
     "serve": Command("registry.commands.serve", "run the production server"),
     "demo": Command("registry.commands.demo", "an invented co-operative to look around in"),
+    "work": Command("registry.commands.work", "a worker of the durable queue"),
     "audit": Command("registry.commands.audit", "verify the log of who did what, or a copy of it"),
     "due": Command("registry.commands.due", "what a clock owes: decisions, reminders, mail"),
 }

@@ -16,9 +16,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from registry.services.charts import refresh_stale
+    from django.conf import settings
 
-    refresh_stale()  # what a stopped process left behind
+    from registry.services.refreshes import refresh_owed
+
+    if settings.TASKS_QUEUE == "immediate":
+        refresh_owed()  # what a stopped process left behind; with a queue, its workers see to it
     serve(address=args.address, port=args.port, workers=args.workers)
     return 0
 

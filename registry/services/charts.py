@@ -6,11 +6,19 @@ import hashlib
 import json
 from typing import Any
 
-from django.db import transaction
+from django.db import connection, transaction
 from django.utils import timezone
 
 from registry.bridge import charts as bridge
-from registry.models import ChartRevision, CurrentChart, Design, ReliabilitySnapshot, Sheet, SheetFinding
+from registry.models import (
+    ChartRevision,
+    CurrentChart,
+    Design,
+    RefreshTrouble,
+    ReliabilitySnapshot,
+    Sheet,
+    SheetFinding,
+)
 from registry.selectors.evidence import (
     Inputs,
     Overlays,
@@ -26,34 +34,49 @@ from registry.services.snapshots import snapshot_in_force
 from registry.services.variant_keys import keys_for, keys_store
 
 State = ChartRevision.State
+REFRESH_LOCKS = 0x6271  # class of PostgreSQL's advisory locks; the design is the second half
 
 
 def chart_refresh(*, design_id: int) -> ChartRevision | None:
     """Compute the design's chart under the snapshot in force; a new revision only if a reader sees a change.
 
-    Returns the new revision, None where nothing changed.  Two refreshes of one design never overlap: each
-    holds the design's row.
+    Returns the new revision, None where nothing changed.  Two refreshes of one design never overlap, and
+    nobody who sends a sheet waits for one: the design's row is held only to say at the end that the chart is
+    fresh, which it is not if evidence came in the meantime.
     """
     with transaction.atomic():
-        design = Design.objects.select_for_update().get(pk=design_id)
-        snapshot = snapshot_in_force()
-        Design.objects.filter(pk=design.pk).update(stale=False)
-        if design.merged_into_id is not None:
-            return None  # its sheets count in the other design until the merge is undone
-        inputs = frozen_inputs(design, snapshot)
-        evidence = digest_of(inputs)
-        newest = design.revisions.order_by("-number").first()
-        latest = design.revisions.exclude(state=State.REFUSED).order_by("-number").first()
-        # The newest one may be one that a moderator refused: the same evidence doesn't ask again.
-        if any(one is not None and one.evidence == evidence for one in (newest, latest)):
-            return None
-        if latest is None and not inputs["sheets"]:
-            return None
-        inputs, content = chart_of(design, inputs, snapshot)
-        keys_store(design, content)
-        if latest is not None and bytes(latest.content) == canonical(content):
-            return None
-        return _add(design, inputs, content, snapshot)
+        _hold_refresh(design_id)
+        design = Design.objects.get(pk=design_id)
+        revision = _refreshed(design, snapshot_in_force())
+        Design.objects.filter(pk=design.pk, changes=design.changes).update(stale=False)
+        RefreshTrouble.objects.filter(design=design).delete()
+        return revision
+
+
+def _hold_refresh(design_id: int) -> None:
+    """Until the transaction ends.  SQLite has one writer at a time anyway."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [REFRESH_LOCKS, design_id])
+
+
+def _refreshed(design: Design, snapshot: ReliabilitySnapshot) -> ChartRevision | None:
+    if design.merged_into_id is not None:
+        return None  # its sheets count in the other design until the merge is undone
+    inputs = frozen_inputs(design, snapshot)
+    evidence = digest_of(inputs)
+    newest = design.revisions.order_by("-number").first()
+    latest = design.revisions.exclude(state=State.REFUSED).order_by("-number").first()
+    # The newest one may be one that a moderator refused: the same evidence doesn't ask again.
+    if any(one is not None and one.evidence == evidence for one in (newest, latest)):
+        return None
+    if latest is None and not inputs["sheets"]:
+        return None
+    inputs, content = chart_of(design, inputs, snapshot)
+    keys_store(design, content)
+    if latest is not None and bytes(latest.content) == canonical(content):
+        return None
+    return _add(design, inputs, content, snapshot)
 
 
 def chart_of(design: Design, inputs: Inputs, snapshot: ReliabilitySnapshot) -> tuple[Inputs, dict[str, Any]]:
@@ -171,11 +194,3 @@ def revision_verify(revision: ChartRevision) -> str:
     content = canonical(chart_content(revision.inputs, revision.snapshot))
     same = content == bytes(revision.content) and digest_of(revision.inputs) == revision.digest
     return "same" if same else "differs"
-
-
-def refresh_stale() -> int:
-    """Refresh every design that a stopped process left behind; how many there were."""
-    stale = list(Design.objects.filter(stale=True).values_list("pk", flat=True))
-    for design_id in stale:
-        chart_refresh(design_id=design_id)
-    return len(stale)

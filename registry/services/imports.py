@@ -11,13 +11,13 @@ from django.db import transaction
 
 from registry.errors import RegistryError, RegistryErrors
 from registry.formats.tidy_table import TidyTable
-from registry.models import Contributor, Design, Sheet, User
+from registry.models import Contributor, Sheet, User
 from registry.permissions import require
 from registry.services.accounts import contributor_of
 from registry.services.audit import record
-from registry.services.charts import chart_refresh
 from registry.services.import_designs import plan_designs
 from registry.services.import_rows import stored_rows, table_rows, write_sheets
+from registry.services.refreshes import mark_stale, owed, refresh_run
 from registry.services.snapshots import snapshot_learn
 from registry.translation import gettext as _
 
@@ -101,7 +101,7 @@ def _store(table: TidyTable, plan: ImportPlan, by: User | None, tell: Progress) 
         design.carry_out(by)
     write_sheets(table, plan.sheets_new, designs, _contributors(table, plan, by), made_by=by, tell=tell)
     touched = [designs[name].made.pk for name in _touched(table, plan)]
-    Design.objects.filter(pk__in=touched).update(stale=True)
+    mark_stale(touched)
     record(
         by=by,
         action="import",
@@ -114,12 +114,12 @@ def _store(table: TidyTable, plan: ImportPlan, by: User | None, tell: Progress) 
 
 def refresh_owed(tell: Progress) -> None:
     """One snapshot for all that came in, then each design with changed evidence once."""
-    owed = list(Design.objects.filter(stale=True).order_by("pk").values_list("pk", flat=True))
-    if owed:
+    left = list(owed().order_by("pk").values_list("pk", flat=True))
+    if left:
         snapshot_learn()
-    for n, design_id in enumerate(owed, start=1):
-        chart_refresh(design_id=design_id)
-        tell(_("charts"), n, len(owed))
+    for n, design_id in enumerate(left, start=1):
+        refresh_run(design_id=design_id)
+        tell(_("charts"), n, len(left))
 
 
 def _owner_name(by: User | None, contributor: str) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import Any
 
 from django.conf import settings
@@ -12,7 +11,6 @@ from django.utils import timezone
 from registry.errors import RegistryError, RegistryErrors
 from registry.models import (
     Contributor,
-    Design,
     LeadResistance,
     Meter,
     PartNumber,
@@ -25,9 +23,9 @@ from registry.models import (
 from registry.permissions import require
 from registry.services.accounts import contributor_of
 from registry.services.audit import record
+from registry.services.refreshes import queue_refresh
 from registry.services.sheet_body import MeterUsed, SheetBody, read_body
 from registry.services.sheet_versions import version_add
-from registry.tasks import refresh_chart
 from registry.translation import gettext as _
 
 
@@ -172,12 +170,6 @@ def sheet_restore(*, by: User, sheet: Sheet) -> None:
         sheet.save(update_fields=["withdrawn_at"])
         record(by=by, action="sheet_restore", target_kind="sheet", target_uuid=sheet.uuid)
         queue_refresh(sheet.design)
-
-
-def queue_refresh(design: Design) -> None:
-    """Mark the design in this transaction, so that a killed worker's refresh is seen to be owed."""
-    Design.objects.filter(pk=design.pk).update(stale=True)
-    transaction.on_commit(partial(refresh_chart.enqueue, design.pk))
 
 
 def pattern_seen(sheet: Sheet) -> bool:

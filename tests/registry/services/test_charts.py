@@ -9,8 +9,9 @@ from django.db import connection
 from registry.immutability import lifted
 from registry.models import ChartRevision, CurrentChart, Design, SheetFinding
 from registry.services.catalogue import design_propose
-from registry.services.charts import chart_refresh, refresh_stale, revision_verify
+from registry.services.charts import chart_refresh, revision_verify
 from registry.services.holding import reasons_to_hold
+from registry.services.refreshes import refresh_owed
 from registry.services.sheets import sheet_submit, sheet_withdraw
 from registry.services.snapshots import snapshot_learn
 from tests.registry.services.test_sheets import DESIGN, account, sheet_json
@@ -83,7 +84,7 @@ def test_a_new_snapshot_changes_charts_only_at_the_next_refresh(design):
 def test_design_left_stale_by_a_stopped_process_is_refreshed(design):
     units(2)
     Design.objects.update(stale=True)
-    assert refresh_stale() == 1
+    assert refresh_owed() == 1
     assert not Design.objects.get().stale
 
 

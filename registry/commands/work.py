@@ -1,0 +1,123 @@
+"""`benchquorum work`: a worker of the durable queue; as many as you like, on as many machines as you like.
+
+A second thread says each few seconds that the worker lives, takes over what silent workers left, and ends the
+process where one task has run for longer than any honest one: a supervisor starts it again.
+"""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import os
+import threading
+import time
+from typing import Any
+
+from registry.errors import RegistryError
+from registry.translation import gettext as _
+
+NEEDS_DATABASE = True
+BEAT_SECONDS, ROUND_SECONDS = 5.0, 10.0
+STUCK = 75  # exit status of a worker that ended itself
+
+log = logging.getLogger("registry.worker")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--interval", type=float, default=0.2, help="seconds between looks at an empty queue")
+    parser.add_argument("--batch", action="store_true", help="work off what waits, then end")
+
+
+def run(args: argparse.Namespace) -> int:
+    from django.conf import settings
+
+    if settings.TASKS_QUEUE != "database":
+        raise RegistryError(
+            "queue_immediate",
+            _("There is no queue to work on: work is done at once."),
+            _("Set BENCHQUORUM_QUEUE=database for the server and its workers."),
+        )
+    worker = _worker(args)
+    care = Care(worker, task_seconds=settings.BENCHQUORUM_TASK_SECONDS)
+    care.start()
+    try:
+        worker.configure_signals()
+        worker.run()
+    finally:
+        care.stop()
+    return 0
+
+
+def _worker(args: argparse.Namespace) -> Any:
+    from django.utils.crypto import get_random_string
+    from django_tasks_db.management.commands.db_worker import Worker
+
+    class WatchedWorker(Worker):
+        task_since: float | None = None
+
+        def run_task(self, db_task_result: Any) -> None:
+            self.task_since = time.monotonic()
+            try:
+                super().run_task(db_task_result)
+            finally:
+                self.task_since = None
+
+    return WatchedWorker(
+        queue_names=["default"],
+        interval=args.interval,
+        batch=args.batch,
+        backend_name="default",
+        startup_delay=False,
+        max_tasks=None,
+        worker_id=get_random_string(32),
+        excluded_queue_names=[],
+    )
+
+
+class Care(threading.Thread):
+    """The worker's other thread."""
+
+    def __init__(self, worker: Any, *, task_seconds: float) -> None:
+        super().__init__(daemon=True)
+        self.worker, self.task_seconds = worker, task_seconds
+        self.ended = threading.Event()
+
+    def start(self) -> None:
+        from registry.services.workers import beat
+
+        beat(worker_id=self.worker.worker_id)  # before its first task is
+        super().start()
+
+    def run(self) -> None:
+        next_round = time.monotonic()
+        while True:
+            since = self.worker.task_since
+            if since is not None and time.monotonic() - since > self.task_seconds:
+                log.error("a task ran for more than %s s; this worker ends", self.task_seconds)
+                os._exit(STUCK)
+            round_due = time.monotonic() >= next_round
+            if round_due:
+                next_round = time.monotonic() + ROUND_SECONDS
+            self._say(round_due)
+            if self.ended.wait(BEAT_SECONDS):
+                return
+
+    def _say(self, round_due: bool) -> None:
+        from django.db import Error, connection
+
+        from registry.services.workers import beat, round_of_care
+
+        try:
+            beat(worker_id=self.worker.worker_id)
+            if round_due:
+                round_of_care()
+        except Error:
+            log.exception("the database did not answer; trying again")
+            connection.close()
+
+    def stop(self) -> None:
+        from registry.services.workers import leave
+
+        self.ended.set()
+        self.join(BEAT_SECONDS)
+        leave(worker_id=self.worker.worker_id)

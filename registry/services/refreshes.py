@@ -1,0 +1,105 @@
+"""Which charts are owed, and what becomes of a design that can't be computed.
+
+The mark `stale` is set in the transaction of the change: whatever is lost on the way, a worker's round finds
+it.  Changes that come while a design waits or computes don't queue it again.  A design that fails again and
+again is parked, shown to moderators, and costs nobody else anything.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterable
+from functools import partial
+
+from django.conf import settings
+from django.db import InterfaceError, OperationalError, transaction
+from django.db.models import F, QuerySet
+from django.utils import timezone
+
+from registry.models import Design, RefreshTrouble, User
+from registry.permissions import require
+from registry.services.audit import record
+from registry.services.charts import chart_refresh
+from registry.tasks import refresh_chart
+
+log = logging.getLogger("registry.refresh")
+FAILURES_TO_PARK = 3
+ROUNDS = 5  # how often one task computes a design whose evidence keeps changing under it
+
+
+def mark_stale(design_ids: Iterable[int]) -> None:
+    """In the transaction of the change; the counter tells a computation that it has been overtaken."""
+    Design.objects.filter(pk__in=sorted(design_ids)).update(stale=True, changes=F("changes") + 1)
+
+
+def queue_refresh(design: Design) -> None:
+    """Owe the design a new chart, from within the transaction of the change."""
+    if settings.TASKS_QUEUE == "immediate":
+        mark_stale([design.pk])
+        transaction.on_commit(partial(refresh_chart.enqueue, design.pk))
+        return
+    fresh = Design.objects.filter(pk=design.pk, stale=False)
+    if fresh.update(stale=True, changes=F("changes") + 1):
+        refresh_chart.enqueue(design.pk)  # a row of the same database: it comes and goes with the change
+    else:
+        mark_stale([design.pk])
+
+
+def refresh_run(*, design_id: int) -> None:
+    """Compute a design until nothing is owed; a failure is noted, and the design parked after several.
+
+    Raises only where the database is at fault, not the design.
+    """
+    for _ in range(ROUNDS):
+        if not owed().filter(pk=design_id).exists():
+            return
+        try:
+            chart_refresh(design_id=design_id)
+        except (OperationalError, InterfaceError):
+            raise
+        except Exception as error:
+            log.exception("the chart of design %s could not be computed", design_id)
+            trouble_note(design_id=design_id, error=f"{type(error).__name__}: {error}")
+            return
+
+
+def refresh_owed() -> int:
+    """Refresh every design that a stopped process left behind; how many there were."""
+    left = list(owed().order_by("pk").values_list("pk", flat=True))
+    for design_id in left:
+        refresh_run(design_id=design_id)
+    return len(left)
+
+
+def owed() -> QuerySet[Design]:
+    """Designs whose evidence changed since their chart was computed, without the parked ones."""
+    return Design.objects.filter(stale=True).exclude(trouble__parked_at__isnull=False)
+
+
+@transaction.atomic
+def trouble_note(*, design_id: int, error: str) -> RefreshTrouble:
+    """One more failure of this design; the third parks it."""
+    now = timezone.now()
+    RefreshTrouble.objects.get_or_create(design_id=design_id, defaults={"failed_at": now})
+    trouble = RefreshTrouble.objects.select_for_update().get(design_id=design_id)
+    trouble.failures += 1
+    trouble.error = (error.splitlines() or [""])[0][:200]
+    trouble.failed_at = now
+    if trouble.failures >= FAILURES_TO_PARK and trouble.parked_at is None:
+        trouble.parked_at = now
+        log.error("design %s is parked after %s failures", design_id, trouble.failures)
+    trouble.save()
+    return trouble
+
+
+@transaction.atomic
+def refresh_retry(*, by: User, design: Design) -> None:
+    """A moderator has looked at a parked design and lets it be tried again."""
+    require(by, "moderate", design)
+    RefreshTrouble.objects.filter(design=design).delete()
+    record(by=by, action="refresh_retry", target_kind="design", target_uuid=design.uuid)
+    if settings.TASKS_QUEUE == "immediate":
+        queue_refresh(design)
+    else:
+        mark_stale([design.pk])
+        refresh_chart.enqueue(design.pk)

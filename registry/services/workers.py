@@ -1,0 +1,114 @@
+"""What keeps the durable queue going: workers say that they live, and the silent ones' tasks are taken over.
+
+The queue itself leaves the task of a killed worker running for ever, and its table grows without end.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import socket
+from datetime import timedelta
+
+from django.db import connection, transaction
+from django.db.models.functions import Now
+from django.utils import timezone
+from django_tasks import TaskResultStatus
+from django_tasks_db.models import DBTaskResult
+
+from registry.models import RefreshTrouble, WorkerBeat
+from registry.services.audit import chain_seal
+from registry.services.refreshes import FAILURES_TO_PARK, owed, trouble_note
+from registry.tasks import refresh_chart
+
+log = logging.getLogger("registry.worker")
+SILENT_FOR = timedelta(seconds=25)  # with a beat each 5 s and a round each 10 s: taken over within 40 s
+FINISHED_FOR = timedelta(days=1)  # the queue's table slows down as it grows
+LAST_FOR = timedelta(seconds=30)  # how long a failed design waits, times its failures
+TRIES = 3
+ROUND_LOCK = 0x62710002
+
+
+def beat(*, worker_id: str) -> None:
+    """This worker lives, by the database's clock."""
+    WorkerBeat.objects.update_or_create(
+        worker_id=worker_id,
+        defaults={"seen_at": Now()},
+        create_defaults={
+            "host": socket.gethostname()[:100],
+            "pid": os.getpid(),
+            "started_at": Now(),
+            "seen_at": Now(),
+        },
+    )
+
+
+def leave(*, worker_id: str) -> None:
+    """This worker goes in good order: nothing of it has to be waited for."""
+    WorkerBeat.objects.filter(worker_id=worker_id).delete()
+
+
+def round_of_care() -> None:
+    """What each living worker does now and then; of several at once one does it."""
+    with transaction.atomic():
+        if not _alone():
+            return
+        tasks_take_over()
+        tasks_owed()
+        DBTaskResult.objects.finished().filter(finished_at__lt=timezone.now() - FINISHED_FOR).delete()
+        WorkerBeat.objects.filter(seen_at__lt=Now() - FINISHED_FOR).delete()
+    chain_seal()
+
+
+def _alone() -> bool:
+    if connection.vendor != "postgresql":
+        return True  # one writer at a time
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [ROUND_LOCK])
+        return bool(cursor.fetchone()[0])
+
+
+@transaction.atomic
+def tasks_take_over() -> int:
+    """Tasks of workers that fell silent go back to the queue; one that has killed three is given up."""
+    living = set(
+        WorkerBeat.objects.filter(seen_at__gte=Now() - SILENT_FOR).values_list("worker_id", flat=True)
+    )
+    taken = 0
+    running = DBTaskResult.objects.running().select_for_update(skip_locked=True)
+    for task in running:
+        if task.worker_ids and task.worker_ids[-1] in living:
+            continue
+        taken += 1
+        log.warning("task %s is taken over from worker %s", task.pk, (task.worker_ids or ["none"])[-1])
+        given_up = len(task.worker_ids) >= TRIES
+        if task.task_path == refresh_chart.module_path:
+            trouble = trouble_note(design_id=task.args_kwargs["args"][0], error="the worker died of it")
+            given_up = given_up or trouble.parked_at is not None
+        if given_up:
+            task.set_failed(RuntimeError("its workers died"))
+        else:
+            task.status = TaskResultStatus.READY
+            task.save(update_fields=["status"])
+    return taken
+
+
+def tasks_owed() -> int:
+    """Queue the designs that are owed a chart and are in no queue; failed ones after a pause."""
+    queued = {
+        plain["args"][0]
+        for plain in DBTaskResult.objects.filter(
+            task_path=refresh_chart.module_path,
+            status__in=[TaskResultStatus.READY, TaskResultStatus.RUNNING],
+        ).values_list("args_kwargs", flat=True)
+    }
+    now = timezone.now()
+    waiting = {
+        trouble.design_id
+        for trouble in RefreshTrouble.objects.filter(failures__lt=FAILURES_TO_PARK)
+        if trouble.failed_at + LAST_FOR * trouble.failures > now
+    }
+    ready = set(owed().values_list("pk", flat=True)) - queued - waiting
+    for design_id in sorted(ready):
+        refresh_chart.enqueue(design_id)
+    return len(ready)
