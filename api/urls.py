@@ -6,6 +6,7 @@ from django.urls import path, re_path, register_converter
 
 from api.converters import NumberConverter
 from api.views import (
+    behind,
     charts,
     checks,
     decisions,
@@ -32,6 +33,14 @@ urlpatterns = [
         charts.OneRevision.as_view(),
         name="api_revision",
     ),
+    path("charts/<uuid:design>/readings/", behind.CurrentReadings.as_view(), name="api_readings"),
+    path(
+        "charts/<uuid:design>/revisions/<number:number>/readings/",
+        behind.RevisionReadings.as_view(),
+        name="api_revision_readings",
+    ),
+    path("charts/<uuid:design>/line-code/", behind.LineCode.as_view(), name="api_line_code"),
+    path("charts/<uuid:design>/short-test/", behind.ShortTest.as_view(), name="api_short_test"),
     path("charts/<uuid:design>/difference/", charts.Difference.as_view(), name="api_difference"),
     path("submissions/", submissions.Submissions.as_view(), name="api_submissions"),
     path("submissions/bulk/", submissions.Bulk.as_view(), name="api_bulk"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from api.description.examples import DESIGN_ID, DIGEST, FIGURES
+from api.description.examples import DESIGN_ID, DIGEST, FIGURES, SHEET_ID
 
 Plain = dict[str, Any]
 TEXT: Plain = {"type": "string"}
@@ -117,6 +117,51 @@ DIFFERENCE = thing(
     cells=many(thing(variant=TEXT, **PLACE, **{"from": _STAND, "to": _STAND})),
 )
 
+_TEST_READING: Plain = {"type": "object", "properties": PLACE}
+LINE_CODES = thing(
+    design={"type": "string", "format": "uuid"},
+    revision=COUNT,
+    results=many(
+        thing(
+            variant=TEXT,
+            positions=many(TEXT),
+            lines=many(TEXT),
+            start_positions=many(TEXT),
+            start_known={"type": "boolean"},
+            distances=many(many(COUNT)),
+            least_distance=COUNT,
+            one_line_steps={"type": "boolean"},
+            steps=many({"type": "object"}),
+            parity=many({"type": "object"}),
+            effects=many(
+                thing(
+                    cause=TEXT,
+                    pins=many(TEXT),
+                    positions=many(TEXT),
+                    danger={"type": "boolean"},
+                    noticed=many(TEXT),
+                    passes=many({"type": "object"}),
+                    start_lost=many(TEXT),
+                )
+            ),
+        )
+    ),
+)
+SHORT_TESTS = thing(
+    design={"type": "string", "format": "uuid"},
+    revision=COUNT,
+    results=many(
+        thing(
+            variant=TEXT,
+            full=COUNT,
+            lines=many(_TEST_READING),
+            good=many(_TEST_READING),
+            cause=many(_TEST_READING),
+            exact={"type": "boolean"},
+        )
+    ),
+)
+
 _CELL_EXAMPLE: Plain = {
     "position": "R",
     "pin": "4",
@@ -206,4 +251,69 @@ DIFFERENCE_EXAMPLE: Plain = {
             "to": {"state": "closed", "standing": "agreed", "units": 11, "agreeing": 11, "ohm": None},
         }
     ],
+}
+LINE_CODES_EXAMPLE: Plain = {
+    "design": DESIGN_ID,
+    "revision": 3,
+    "results": [
+        {
+            "variant": "a",
+            "positions": ["P", "R"],
+            "lines": ["2", "3"],
+            "start_positions": ["P"],
+            "start_known": True,
+            "distances": [[0, 2], [2, 0]],
+            "least_distance": 2,
+            "one_line_steps": False,
+            "steps": [{"position": "P", "to": "R", "changes": ["2", "3"]}],
+            "parity": [{"lines": ["2", "3"], "odd": True}],
+            "effects": [
+                {
+                    "cause": "line_open",
+                    "pins": ["2"],
+                    "positions": [],
+                    "danger": False,
+                    "noticed": ["P"],
+                    "passes": [],
+                    "start_lost": ["P"],
+                }
+            ],
+        }
+    ],
+}
+SHORT_TESTS_EXAMPLE: Plain = {
+    "design": DESIGN_ID,
+    "revision": 3,
+    "results": [
+        {
+            "variant": "a",
+            "full": 16,
+            "lines": [{"position": "P", "pin": "2", "against": "1"}],
+            "good": [{"position": "P", "pin": "2", "against": "1"}],
+            "cause": [{"position": "P", "pin": "2", "against": "1"}],
+            "exact": True,
+        }
+    ],
+}
+BEHIND_LINE: Plain = {
+    "submission": SHEET_ID,
+    "version": 1,
+    "contributor": "c-0f3a9be2d1",
+    "unit": "a1f7a0de-6f0b-43f6-8a53-39c94a1e9b5d",
+    "source_class": "original",
+    "held_good": "worked",
+    "reading": {
+        "position": "P",
+        "pin": "2",
+        "against": "1",
+        "reading": "0.4",
+        "sweep": 1,
+        "between": False,
+        "first_pass": True,
+        "kind": "value",
+        "low_ohm": 0.4,
+        "high_ohm": 0.4,
+        "limit_ohm": 2e7,
+        "lead_ohm": 0.2,
+    },
 }

@@ -124,6 +124,22 @@ class ReadingLine(serializers.Serializer[Any]):
     lead_ohm = serializers.FloatField()
 
 
+class BehindLine(serializers.Serializer[Any]):
+    """A reading behind a chart."""
+
+    submission = serializers.UUIDField(source="version.sheet.uuid")
+    version = serializers.IntegerField(source="version.number")
+    contributor = serializers.CharField(source="version.sheet.contributor.pseudonym")
+    unit = serializers.UUIDField(source="version.sheet.unit.uuid")
+    source_class = serializers.ChoiceField(choices=SourceClass.choices, source="version.source_class")
+    held_good = serializers.ChoiceField(choices=HeldGood.choices, source="version.held_good")
+    reading = serializers.SerializerMethodField()
+
+    @extend_schema_field(ReadingLine)
+    def get_reading(self, reading: Any) -> Any:
+        return reading_plain(reading)
+
+
 class SheetFull(SheetLine):
     """A sheet with its readings.  `own` is for its contributor alone."""
 
