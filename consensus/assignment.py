@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
-from scipy.special import gammaln, logsumexp
+from scipy.special import gammaln
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -30,19 +30,23 @@ def log_mean_assignments(log_weight: FloatArray) -> FloatArray:
     if columns > EXACT_UP_TO:
         best = [log_weight[b][best_assignment(log_weight[b])].sum() for b in range(batch)]
         return np.array(best) - log_count
+    # each row is scaled by its largest weight, so that products stay within the range of doubles
+    largest = np.max(log_weight, axis=2, keepdims=True)
+    largest = np.where(np.isfinite(largest), largest, 0.0)
+    weight = np.exp(log_weight - largest)
     subsets = np.arange(1 << columns)
     sizes = np.array([int(s).bit_count() for s in subsets])
-    total = np.full((batch, len(subsets)), -np.inf)
-    total[:, 0] = 0.0
+    total = np.zeros((batch, len(subsets)))
+    total[:, 0] = 1.0
     for row in range(rows):
-        new = np.full_like(total, -np.inf)
+        new = np.zeros_like(total)
         for column in range(columns):
             with_it = subsets[((subsets >> column) & 1 == 1) & (sizes == row + 1)]
-            added = total[:, with_it ^ (1 << column)] + log_weight[:, row, column][:, None]
-            new[:, with_it] = np.logaddexp(new[:, with_it], added)
+            new[:, with_it] += total[:, with_it ^ (1 << column)] * weight[:, row, column][:, None]
         total = new
-    sums: FloatArray = logsumexp(total[:, sizes == rows], axis=1)
-    return sums - log_count
+    with np.errstate(divide="ignore"):
+        sums: FloatArray = np.log(total[:, sizes == rows].sum(axis=1))
+    return sums + largest.sum(axis=(1, 2)) - log_count
 
 
 def best_assignment(log_weight: FloatArray) -> tuple[IntArray, IntArray]:

@@ -136,29 +136,33 @@ def _score(
     """Log probability of the sheet under one variant, and its likeliest numbering."""
     log_prior = float(np.log(max(variant.share, 1e-3)))
     alignments, log_alignment = _alignments(sheet.positions, chart.positions)
-    hubs, log_hub = _hubs(columns, table)
+    targets = _targets(columns, table)
+    if targets is None:
+        return _Scored(chart.design, variant.variant, -np.inf, {})
     rows = sheet.readings.position[detents]
+    shown = _target_symbols(table, targets)
+    named = [[(chart.pins[a], chart.pins[b]) for a, b in pins] for pins in targets.pins]
+    known = np.stack([_same_labels(columns, sheet, pins) for pins in named])
     best_p, best_pins = -np.inf, dict[str, str]()
     logs = []
-    for targets, log_this in zip(hubs, log_hub, strict=True):
-        named = [(chart.pins[a], chart.pins[b]) for a, b in targets.pins]
-        shown = _target_symbols(table, targets)
-        for at, with_common in enumerate(odds):
-            likelihood = with_common.likelihood[detents]
-            weight = _column_weights(columns, rows, likelihood, alignments, shown, table, at == 0)
-            if as_read:
-                weight = np.where(_same_labels(columns, sheet, named), weight, -np.inf)
-            log_p = log_mean_assignments(weight) + log_alignment + log_this
-            log_p = (
-                log_p
-                + (np.log(COMMON_FAULT) if at else 0.0)
-                + (_labels_known(weight.shape) if as_read else 0.0)
-            )
-            logs.append(log_p)
-            if log_p.max() > best_p:
-                best_p = float(log_p.max())
-                best_pins = _numbering(columns, sheet, weight[int(log_p.argmax())], named)
-    total = float(logsumexp(np.concatenate(logs))) if logs else -np.inf
+    for at, with_common in enumerate(odds):
+        # (A, hubs, read columns, targets)
+        weight = _column_weights(
+            columns, rows, with_common.likelihood[detents], alignments, shown, table, at == 0
+        )
+        if as_read:
+            weight = np.where(known[None], weight, -np.inf)
+        flat = weight.reshape(-1, *weight.shape[2:])
+        log_p = (log_alignment[:, None] + targets.log_prior[None, :]).ravel() + log_mean_assignments(flat)
+        log_p = (
+            log_p + (np.log(COMMON_FAULT) if at else 0.0) + (_labels_known(flat.shape) if as_read else 0.0)
+        )
+        logs.append(log_p)
+        if log_p.max() > best_p:
+            likeliest = int(log_p.argmax())
+            best_p = float(log_p[likeliest])
+            best_pins = _numbering(columns, sheet, flat[likeliest], named[likeliest % len(named)])
+    total = float(logsumexp(np.concatenate(logs)))
     return _Scored(chart.design, variant.variant, total + log_prior, best_pins)
 
 
@@ -189,54 +193,55 @@ def _alignments(read: Sequence[str], known: Sequence[str]) -> tuple[IntArray, Fl
 
 @dataclass(frozen=True)
 class _Targets:
-    """What columns of a sheet may be: pairs of chart pins, each shown by one contact or two in series."""
+    """What columns of a sheet may be, for each place where the fixed lead may have been (H hubs).
 
-    pins: list[tuple[int, int]]
+    pins: per hub the chart's pins of each target; first, second: (H, T) contacts in series, -1: none;
+    log_prior: (H,).
+    """
+
+    pins: list[list[tuple[int, int]]]
     first: IntArray
-    second: IntArray  # -1: none
+    second: IntArray
+    log_prior: FloatArray
 
 
-def _hubs(columns: _Columns, table: ChartTable) -> tuple[list[_Targets], list[float]]:
-    """Where the fixed lead may have been, with log priors."""
+def _targets(columns: _Columns, table: ChartTable) -> _Targets | None:
+    """None where the shapes can't match: one pin in all readings, but no pin in all contacts."""
     shape = table.shape
     pair_at = {pair: at for at, pair in enumerate(shape.pairs)}
     common = shape.common
     if common is None or columns.hub < 0:
-        own = list(shape.pairs)
         if common is None and columns.hub >= 0 and len(columns.pairs) > 1:
-            return [], []  # one pin in all readings, but no pin that all contacts share
-        return [_Targets(own, np.arange(len(own)), np.full(len(own), -1))], [0.0]
+            return None
+        own = np.arange(len(shape.pairs))[None]
+        return _Targets([list(shape.pairs)], own, np.full_like(own, -1), np.zeros(1))
     of_line = {line: pair_at[min(line, common), max(line, common)] for line in shape.lines}
-    whole = _Targets(
-        [(line, common) for line in shape.lines],
-        np.array([of_line[line] for line in shape.lines]),
-        np.full(len(of_line), -1),
-    )
-    found, log_p = [whole], [float(np.log(1 - STAYED_ON_LINE))]
+    pins = [[(line, common) for line in shape.lines]]
+    first, second = [[of_line[line] for line in shape.lines]], [[-1] * len(of_line)]
     for stayed in shape.lines:
         others = [line for line in shape.lines if line != stayed]
-        pins = [(line, stayed) for line in others] + [(common, stayed)]
-        first = [of_line[line] for line in others] + [of_line[stayed]]
-        second = [of_line[stayed]] * len(others) + [-1]
-        found.append(_Targets(pins, np.array(first), np.array(second)))
-        log_p.append(float(np.log(STAYED_ON_LINE / len(of_line))))
-    return found, log_p
+        pins.append([(line, stayed) for line in others] + [(common, stayed)])
+        first.append([of_line[line] for line in others] + [of_line[stayed]])
+        second.append([of_line[stayed]] * len(others) + [-1])
+    log_prior = np.full(len(pins), np.log(STAYED_ON_LINE / len(of_line)))
+    log_prior[0] = np.log(1 - STAYED_ON_LINE)
+    return _Targets(pins, np.array(first), np.array(second), log_prior)
 
 
 def _target_symbols(table: ChartTable, targets: _Targets) -> tuple[IntArray, IntArray, FloatArray]:
-    """(positions, targets) symbols, what they would be otherwise, and the doubt about them."""
+    """(positions, H, T) symbols, what they would be otherwise, and the doubt about them."""
     shape = table.shape
     detents = [at for at, (_, between) in enumerate(shape.slots) if not between]
-
-    def grid(values: NDArray[np.generic]) -> NDArray[np.generic]:
-        return values.reshape(len(shape.slots), len(shape.pairs))[detents]
-
-    symbols, other, doubt = grid(table.symbols), grid(table.other), grid(table.doubt)
+    size = (len(shape.slots), len(shape.pairs))
+    symbols, other = table.symbols.reshape(size)[detents], table.other.reshape(size)[detents]
+    doubt = table.doubt.reshape(size)[detents]
     joined = targets.second >= 0
-    first, second = symbols[:, targets.first], symbols[:, np.where(joined, targets.second, 0)]
-    both = np.where(joined, table.alphabet.series[first, second], first)
+    mate = np.where(joined, targets.second, 0)
+    both = np.where(
+        joined, table.alphabet.series[symbols[:, targets.first], symbols[:, mate]], symbols[:, targets.first]
+    )
     instead = np.where(joined, np.where(both == OPEN, CLOSED, OPEN), other[:, targets.first])
-    unsure = doubt[:, targets.first] + np.where(joined, doubt[:, np.where(joined, targets.second, 0)], 0.0)
+    unsure = doubt[:, targets.first] + np.where(joined, doubt[:, mate], 0.0)
     return both, instead, np.minimum(unsure, 0.5)
 
 
@@ -249,43 +254,46 @@ def _column_weights(
     table: ChartTable,
     bridges: bool,
 ) -> FloatArray:
-    """(A, read columns, targets) log likelihood of each read column being each target.
+    """(A, H, read columns, targets) log likelihood of each read column being each target.
 
     A line may be dead, or bridged to another: the unit in the hand need not be sound.
     """
     symbols, other, doubt = shown
-    at = alignments[:, rows]  # (A, n); past the end of travel: a row of open contacts
-    ended = at < 0
+    positions, hubs, targets = symbols.shape
+    # an open row is added: past the end of travel nothing is connected
+    ended = np.full((1, hubs, targets), OPEN)
+    symbols, other = np.concatenate([symbols, ended]), np.concatenate([other, ended])
+    doubt = np.concatenate([doubt, np.zeros((1, hubs, targets))])
+    at = np.where(alignments < 0, positions, alignments)[:, rows]  # (A, n)
     member = (columns.contact[None, :] == np.arange(len(columns.pairs))[:, None]).astype(np.float64)
+    # likelihood of each reading at each row of the chart, then the rows that an alignment picks
+    n = np.arange(len(rows))
+    by_row = np.log(
+        (1 - doubt)[:, None] * likelihood[n[:, None, None], symbols[:, None]]
+        + doubt[:, None] * likelihood[n[:, None, None], other[:, None]]
+    )  # (rows, n, H, T)
+    picked = by_row[at, n[None, :]].reshape(len(at), len(rows), -1)
+    total = (member @ picked).reshape(len(at), len(member), hubs, targets).transpose(0, 2, 1, 3)
     log_of = np.log(likelihood)
-
-    def summed(of_symbols: IntArray, of_doubt: FloatArray | None) -> FloatArray:
-        n = np.arange(len(rows))[None, :, None]
-        taken = np.where(ended[..., None], OPEN, of_symbols[at])
-        if of_doubt is None:
-            return np.einsum("rn,ant->art", member, log_of[n, taken], optimize=True)
-        unsure = np.where(ended[..., None], 0.0, of_doubt[at])
-        mixed = (1 - unsure) * likelihood[n, taken] + unsure * likelihood[n, other[at]]
-        return np.einsum("rn,ant->art", member, np.log(mixed), optimize=True)
-
-    total = summed(symbols, doubt) + np.log1p(-3 * LINE_FAULT)
-    dead = [member @ log_of[:, symbol] for symbol in (OPEN, CLOSED)]
-    total = np.logaddexp(total, np.logaddexp(dead[0], dead[1])[None, :, None] + np.log(LINE_FAULT))
-    targets = symbols.shape[1]
+    dead = np.logaddexp(member @ log_of[:, OPEN], member @ log_of[:, CLOSED])[None, None, :, None]
+    total = np.logaddexp(total + np.log1p(-3 * LINE_FAULT), dead + np.log(LINE_FAULT))
     if bridges and 1 < targets <= MOST_BRIDGED:
         a, b = np.divmod(np.arange(targets * targets), targets)
-        joined = summed(table.alphabet.parallel[symbols[:, a], symbols[:, b]], None)
-        joined = joined.reshape(*joined.shape[:2], targets, targets)
-        total = np.logaddexp(total, logsumexp(joined, axis=3) + np.log(LINE_FAULT / targets))
+        joined = table.alphabet.parallel[symbols[:, 0, a], symbols[:, 0, b]]  # (rows, T * T)
+        summed = member @ log_of[n[:, None], joined[:, None]][at, n[None, :]]
+        summed = summed.reshape(len(at), len(member), targets, targets)
+        largest = summed.max(axis=3, keepdims=True)
+        bridged = largest[..., 0] + np.log(np.exp(summed - largest).sum(axis=3))
+        total[:, 0] = np.logaddexp(total[:, 0], bridged + np.log(LINE_FAULT / targets))
     return np.asarray(total)
 
 
 def _same_labels(
     columns: _Columns, sheet: DesignReadings, named: Sequence[tuple[str, str]]
 ) -> NDArray[np.bool_]:
-    """(1, read columns, targets) True where both name the same two pins."""
+    """(read columns, targets) True where both name the same two pins."""
     read = [frozenset((sheet.pins[a], sheet.pins[b])) for a, b in columns.pairs]
-    return np.array([[[frozenset(target) == pair for target in named] for pair in read]])
+    return np.array([[frozenset(target) == pair for target in named] for pair in read])
 
 
 def _numbering(
