@@ -16,6 +16,7 @@ from registry.formats.sentences import standing_message
 from registry.models import ChartRevision, Design
 from registry.pages.cautions import cautions_for
 from registry.pages.certainty import how_sure, what_would_help
+from registry.pages.code_facts import facts_for
 from registry.pages.pattern import Shape, pattern_tables
 from registry.pages.strip_plot import strip_plot
 from registry.selectors.chart_difference import chart_difference
@@ -37,6 +38,8 @@ def design(request: HttpRequest, uuid: UUID) -> HttpResponse:
     current = getattr(shown, "current_chart", None)
     context = _chart_context(request, shown, current.revision if current else None)
     context["waits"] = revision_waits(shown)
+    if context["variant"]:
+        context["facts"] = facts_for(shown.uuid, context["variant"]["variant"], context["shape"].common)
     return render(request, "technician/chart.html", context)
 
 

@@ -33,7 +33,6 @@ def check(request: HttpRequest) -> HttpResponse:
         "page": "check",
         "query": query,
         "results": search_designs(query).filter(current_chart__isnull=False)[:FOUND],
-        "cautions": cautions_for("check"),
     }
     return render(request, "technician/check.html", context)
 
@@ -69,7 +68,7 @@ def check_design(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "rows": grid.table(values, wrong),
         "form": form if form.is_bound else SheetForm(initial={"read_at": "connector"}),
         "wrong": wrong,
-        "verdict": verdict_words(verdict, chart, names) if verdict and chart else None,
+        "verdict": verdict_words(verdict, chart, design.uuid, names) if verdict and chart else None,
         "sweeps": max((sweep for _p, sweep, _b in grid.rows), default=1),
         "between": any(gap for _p, _s, gap in grid.rows),
         "cautions": cautions_for("check"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlencode
 
@@ -45,7 +46,7 @@ def _heading(heading: Heading) -> str:
     return f"{escape(heading.text)}{note}"
 
 
-def cell_key(cell: dict[str, Any]) -> tuple[Any, ...]:
+def cell_key(cell: Mapping[str, Any]) -> tuple[Any, ...]:
     """A cell's place, the same whichever lead was where."""
     return (cell["position"], bool(cell.get("between")), *sorted((cell["pin"], cell["against"])))
 
