@@ -7,12 +7,12 @@ import json
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
+from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
-from django.utils.cache import patch_vary_headers
 
-from registry.selectors.api_charts import RevisionHead, revision_content
+from registry.selectors.api_charts import RevisionHead, current_key, head_of_current, revision_content
 
 KEPT = 1024  # encoded charts kept in each process
 
@@ -21,6 +21,8 @@ KEPT = 1024  # encoded charts kept in each process
 class Encoded:
     plain: bytes
     zipped: bytes
+    etag: str
+    revision: int  # its row
 
 
 @lru_cache(maxsize=KEPT)
@@ -40,7 +42,28 @@ def encoded(design: UUID, head: RevisionHead) -> Encoded:
     }
     opening = json.dumps(envelope, separators=(",", ":")).encode()[:-1]
     plain = opening + b',"chart":' + revision_content(head.pk) + b"}"
-    return Encoded(plain, gzip.compress(plain, mtime=0))
+    return Encoded(plain, gzip.compress(plain, mtime=0), etag_of(head), head.pk)
+
+
+def current(design: UUID) -> Encoded | None:
+    """The answer for the chart that is shown, kept under a key that any change of it changes."""
+    key = current_key(design)
+    if key is None:
+        return None
+    made = _kept.get(key)
+    if made is None:
+        head = head_of_current(design)
+        if head is None:
+            return None
+        made = encoded(design, head)
+        if current_key(design) == key:  # nobody published in between
+            if len(_kept) >= KEPT:
+                _kept.clear()
+            _kept[key] = made
+    return made
+
+
+_kept: dict[tuple[Any, ...], Encoded] = {}
 
 
 def etag_of(head: RevisionHead) -> str:
@@ -49,29 +72,26 @@ def etag_of(head: RevisionHead) -> str:
     return f"{head.digest}.{head.number}.{head.state}{tail}"
 
 
-def chart_response(request: HttpRequest, design: UUID, head: RevisionHead) -> HttpResponse:
+def chart_response(request: HttpRequest, made: Encoded) -> HttpResponse:
     """304 where the client has it; else the bytes, compressed once and kept so."""
-    etag = etag_of(head)
-    if holds(request, etag):
+    if holds(request, made.etag):
         response = HttpResponse(status=304)
-        response["ETag"] = f'"{etag}"'
+        response["ETag"] = f'"{made.etag}"'
+    elif "gzip" in request.META.get("HTTP_ACCEPT_ENCODING", ""):
+        response = HttpResponse(made.zipped, content_type="application/json")
+        response["Content-Encoding"] = "gzip"
+        response["ETag"] = f'"{made.etag}.gz"'  # other bytes, so another strong tag
     else:
-        made = encoded(design, head)
-        if "gzip" in request.headers.get("Accept-Encoding", ""):
-            response = HttpResponse(made.zipped, content_type="application/json")
-            response["Content-Encoding"] = "gzip"
-            response["ETag"] = f'"{etag}.gz"'  # other bytes, so another strong tag
-        else:
-            response = HttpResponse(made.plain, content_type="application/json")
-            response["ETag"] = f'"{etag}"'
+        response = HttpResponse(made.plain, content_type="application/json")
+        response["ETag"] = f'"{made.etag}"'
     response["Cache-Control"] = "public, no-cache"  # keep it, ask each time: it may have been withdrawn
-    patch_vary_headers(response, ["Accept-Encoding"])
+    response["Vary"] = "Accept, Accept-Encoding"
     return response
 
 
 def holds(request: HttpRequest, etag: str) -> bool:
     """Whether If-None-Match names this chart, compressed or not."""
-    header = request.headers.get("If-None-Match")
+    header = request.META.get("HTTP_IF_NONE_MATCH")
     if not header:
         return False
     named = {tag.strip().removeprefix("W/").strip('"').removesuffix(".gz") for tag in header.split(",")}

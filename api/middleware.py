@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
 
+from api.hot_charts import hot_answer
 from api.problems import CONTENT_TYPE, problem, problem_response
 from registry.translation import gettext as _
 
@@ -24,7 +25,7 @@ class ApiAnswers:
             return self.get_response(request)
         if request.method == "OPTIONS" and "Access-Control-Request-Method" in request.headers:
             return _preflight()
-        response = self.get_response(request)
+        response = hot_answer(request) or self.get_response(request)
         if response.status_code >= 400 and not response.get("Content-Type", "").startswith(CONTENT_TYPE):
             response = _as_problem(response)
         if request.method in READ:

@@ -12,6 +12,7 @@ from typing import Any
 
 from django.conf import settings
 from django.core.cache import cache
+from django.http import HttpRequest
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
@@ -37,11 +38,54 @@ class Allowance:
     remaining: int
     more_in: int
 
+    def headers(self) -> dict[str, str]:
+        """As in draft-ietf-httpapi-ratelimit-headers."""
+        policy = self.policy
+        return {
+            "RateLimit-Policy": f'"{policy.name}";q={policy.quota};w={policy.window}',
+            "RateLimit": f'"{policy.name}";r={self.remaining};t={self.more_in}',
+        }
+
 
 def policy_named(name: str, factor: float = 1.0) -> Policy:
     """From the settings' `600/hour`; factor: of a trusted or a new account."""
     quota, _, per = settings.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"][name].partition("/")
     return Policy(name, max(1, round(int(quota) * factor)), SECONDS[per])
+
+
+class Spent(Exception):
+    """Nothing is left; wait: seconds until one more comes back."""
+
+    def __init__(self, allowance: Allowance, wait: float) -> None:
+        super().__init__("throttled")
+        self.allowance, self.wait = allowance, wait
+
+
+def take(policy: Policy, key: str, cost: int = 1) -> Allowance:
+    """What is left after taking `cost`; raises Spent."""
+    spacing = policy.window / policy.quota
+    now = time.time()
+    due = max(now, cache.get(key, 0.0)) + cost * spacing
+    ahead = due - now
+    spent = ahead > policy.window + 1e-6
+    if spent:
+        ahead -= cost * spacing
+    else:
+        cache.set(key, due, timeout=policy.window)
+    left = max(0, int((policy.window - ahead) / spacing + 1e-6))
+    allowance = Allowance(policy, left, int(spacing) + 1)
+    if spent:
+        raise Spent(allowance, ahead + cost * spacing - policy.window)
+    return allowance
+
+
+def address_of(request: HttpRequest | Request) -> str:
+    """The caller's address; what a client claims of itself counts only behind a known number of proxies."""
+    return str(BaseThrottle().get_ident(request))  # type: ignore[arg-type]
+
+
+def guest_key(address: str) -> str:
+    return f"api-rate-a-{address}"
 
 
 class CallerThrottle(BaseThrottle):
@@ -51,20 +95,12 @@ class CallerThrottle(BaseThrottle):
 
     def allow_request(self, request: Request, view: Any) -> bool:
         policy, key = self._policy(request)
-        spacing = policy.window / policy.quota
-        now = time.time()
-        cost = getattr(view, "cost", 1)
-        due = max(now, cache.get(key, 0.0)) + cost * spacing
-        ahead = due - now
-        allowed = ahead <= policy.window + 1e-6
-        if allowed:
-            cache.set(key, due, timeout=policy.window)
-        else:
-            self.wait_seconds = ahead - policy.window
-            ahead -= cost * spacing
-        left = max(0, int((policy.window - ahead) / spacing + 1e-6))
-        request._request.allowance = Allowance(policy, left, int(spacing) + 1)  # type: ignore[attr-defined]
-        return allowed
+        try:
+            allowance = take(policy, key, getattr(view, "cost", 1))
+        except Spent as spent:
+            self.wait_seconds, allowance = spent.wait, spent.allowance
+        request._request.allowance = allowance  # type: ignore[attr-defined]
+        return not self.wait_seconds
 
     def wait(self) -> float | None:
         return self.wait_seconds or None
@@ -72,7 +108,7 @@ class CallerThrottle(BaseThrottle):
     def _policy(self, request: Request) -> tuple[Policy, str]:
         user = request.user
         if not isinstance(user, User):
-            return policy_named("anon"), f"api-rate-a-{self.get_ident(request)}"
+            return policy_named("anon"), guest_key(address_of(request))
         factor_key = f"api-factor-{user.pk}"
         factor = cache.get(factor_key)
         if factor is None:

@@ -39,6 +39,7 @@ BENCHQUORUM_ORIGIN = env.str("BENCHQUORUM_ORIGIN", "local")
 BENCHQUORUM_DATA_LICENCE = env.str("BENCHQUORUM_DATA_LICENCE", "CC-BY-SA-4.0")
 BENCHQUORUM_REMOVAL_ADDRESS = env.str("BENCHQUORUM_REMOVAL_ADDRESS", "removal@registry.example")
 BENCHQUORUM_REPLY_DAYS = env.int("BENCHQUORUM_REPLY_DAYS", 7)  # right of reply, and the one moderator's wait
+BENCHQUORUM_METRICS_TOKEN = env.str("BENCHQUORUM_METRICS_TOKEN", "")  # empty: this machine only
 BENCHQUORUM_UPLOAD_BYTES = env.int("BENCHQUORUM_UPLOAD_BYTES", 10_000_000)
 
 INSTALLED_APPS = [
@@ -67,6 +68,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "registry.request_log.RequestLog",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "api.middleware.ApiAnswers",
@@ -104,6 +106,14 @@ TEMPLATES = [
 ]
 
 
+SQLITE_OPTIONS: dict[str, object] = {
+    # Writers queue up at BEGIN instead of failing at COMMIT.
+    "transaction_mode": "IMMEDIATE",
+    "timeout": 20,
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
+}
+
+
 def _databases() -> dict[str, dict[str, object]]:
     url = env.str("DATABASE_URL", "")
     if url:
@@ -114,13 +124,9 @@ def _databases() -> dict[str, dict[str, object]]:
         "default": {
             "ENGINE": "django.db.backends.sqlite3",
             "NAME": DATA_DIR / "benchquorum.sqlite3",
+            "CONN_MAX_AGE": 60,  # opening the file and its pragmas would cost half of a chart's answer
             "TEST": {"NAME": DATA_DIR / "test.sqlite3"},  # a file: two writers at once need a real one
-            "OPTIONS": {
-                # Writers queue up at BEGIN instead of failing at COMMIT.
-                "transaction_mode": "IMMEDIATE",
-                "timeout": 20,
-                "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
-            },
+            "OPTIONS": SQLITE_OPTIONS,
         }
     }
 
@@ -251,10 +257,19 @@ if BEHIND_TLS:
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 
+LOG_FORMAT = env.str("BENCHQUORUM_LOG_FORMAT", "plain" if DEBUG else "json")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"plain": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
+    "formatters": {
+        "plain": {"format": "{asctime} {levelname} {name} {message}", "style": "{"},
+        "json": {"()": "registry.request_log.JsonLines"},
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT}},
     "root": {"handlers": ["console"], "level": env.str("BENCHQUORUM_LOG", "WARNING")},
+    # one line a request where lines are read by a machine
+    "loggers": {
+        "registry.request": {"level": "INFO" if LOG_FORMAT == "json" else "WARNING"},
+        "django.request": {"level": "CRITICAL"},  # the same again, without an id
+    },
 }

@@ -48,9 +48,8 @@ class ApiView(APIView):
         plain = request._request if isinstance(request, Request) else request
         allowance: Allowance | None = getattr(plain, "allowance", None)
         if allowance is not None:
-            policy = allowance.policy
-            final["RateLimit-Policy"] = f'"{policy.name}";q={policy.quota};w={policy.window}'
-            final["RateLimit"] = f'"{policy.name}";r={allowance.remaining};t={allowance.more_in}'
+            for name, value in allowance.headers().items():
+                final[name] = value
         return final
 
     def known_query(self) -> set[str]:

@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.authentication import TokenAuthentication
-from api.chart_bytes import chart_response
+from api.chart_bytes import chart_response, current, encoded
 from api.description import charts
 from api.description.operations import IF_NONE_MATCH, described
 from api.filters import ChartFilter
@@ -20,15 +20,17 @@ from api.permissions import OPEN
 from api.problems import Failure
 from api.serializers.charts import ChartLine, RevisionLine
 from api.views.base import ApiView, ListView
+from registry.models import User
 from registry.selectors.api_charts import (
     current_charts,
-    head_of_current,
     head_of_revision,
     revision_content,
+    revision_row,
     revisions_of,
 )
 from registry.selectors.api_designs import design_exists
 from registry.selectors.chart_difference import chart_difference
+from registry.services.recall import revision_fetched
 from registry.translation import gettext as _
 
 NOT_MODIFIED = {304: OpenApiResponse(None, "You have this chart already.")}
@@ -62,10 +64,11 @@ class CurrentChart(ApiView):
     )
     def get(self, request: Request, design: UUID) -> HttpResponse:
         """The chart of a design that is in force.  Its ETag is strong; ask with If-None-Match."""
-        head = head_of_current(design)
-        if head is None:
+        made = current(design)
+        if made is None:
             raise Http404
-        return chart_response(request._request, design, head)
+        _note(request, made.revision)
+        return chart_response(request._request, made)
 
 
 class Revisions(ListView):
@@ -97,7 +100,8 @@ class OneRevision(ApiView):
         head = head_of_revision(design, number) if number <= LARGEST_NUMBER else None
         if head is None:
             raise Http404
-        return chart_response(request._request, design, head)
+        _note(request, head.pk)
+        return chart_response(request._request, encoded(design, head))
 
 
 class Difference(ApiView):
@@ -122,6 +126,12 @@ class Difference(ApiView):
         older, newer = (json.loads(revision_content(head.pk)) for head in heads if head is not None)
         found = chart_difference(older, newer)
         return Response({"design": str(design), "from": numbers[0], "to": numbers[1], **found})
+
+
+def _note(request: Request, revision: int) -> None:
+    """Who has an account hears of it if what they took along is withdrawn."""
+    if isinstance(request.user, User):
+        revision_fetched(by=request.user, revision=revision_row(revision))
 
 
 def _number(request: Request, name: str) -> int:
