@@ -20,7 +20,7 @@ def effect_message(effect: Plain, common: str | None = None) -> str:
     ...     "passes": [{"position": "R", "reads_as": "N", "danger": True}], "start_lost": ["P"]})
     'Pin 4 never closes: P reads as no position, so the starter stays locked there; R reads as N.'
     """
-    clause = fault_clause(effect, common)
+    clause = fault_clause({**effect, "params": {"detail": effect.get("detail", "")}}, common)
     parts = [part for part in (_noticed(effect), *_passes(effect)) if part]
     if not parts:
         parts = [_("the controller sees nothing of it")]

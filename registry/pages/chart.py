@@ -152,6 +152,9 @@ def _tells(variants: list[dict[str, Any]]) -> list[dict[str, Any]]:
         return []
     places = {cell_key(tell): tell for variant in variants for tell in variant.get("tells", [])}
     by_variant = [{cell_key(cell): cell for cell in variant["cells"]} for variant in variants]
+    if not places:  # an older chart may not name them
+        states = {key: {cells[key]["state"] for cells in by_variant if key in cells} for key in by_variant[0]}
+        places = {key: by_variant[0][key] for key, seen in states.items() if len(seen) > 1}
     return [
         {"place": place, "cells": [cells.get(key) for cells in by_variant]} for key, place in places.items()
     ]

@@ -98,7 +98,9 @@ def connector_face(
         return mark_safe("")
     columns = max(cavity.column for cavity in cavities)
     rows = max(cavity.row for cavity in cavities)
-    width, height = columns * STEP + 2 * EDGE, rows * (STEP + 10) + 2 * EDGE
+    noted = any(cavity.row == rows and (cavity.note or cavity.empty) for cavity in cavities)
+    width = columns * STEP + 2 * EDGE
+    height = rows * (STEP + 10) + 2 * EDGE - (0 if noted else 14)
     return format_html(
         '<svg class="connector" viewBox="0 0 {} {}" width="{}" role="img" aria-label="{}">'
         '<rect class="shell" x="1" y="1" width="{}" height="{}" rx="8"/>{}</svg>',
