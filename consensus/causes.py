@@ -87,7 +87,7 @@ def name_causes(explained: Explained, chart: DesignAgreement) -> tuple[Cause, ..
     return tuple(sorted(causes, key=lambda cause: (-cause.p, cause.cause, cause.pins))[:MOST_CAUSES])
 
 
-def _cause(key: Key, shown: tuple[int, str], p: float, explained: Explained, chart: DesignAgreement) -> Cause:
+def _cause(key: Key, shown: tuple[int, str, int], p: float, explained: Explained, chart: DesignAgreement) -> Cause:
     kind, pins, positions = key
     group, detail, sweep = shown
     sheet = kind in ("mirrored_pins", "wrong_common", "shifted_positions", "exchanged")

@@ -33,6 +33,7 @@ SHIFTED = 0.04  # share of sheets off by a detent throughout
 STAYED_ON_LINE = 0.04  # share of sheets whose fixed lead was on a line
 LINE_FAULT = 0.01  # a line open, closed throughout or bridged: the unit in the hand may be the dead one
 COMMON_FAULT = 0.03  # of units: a resistance in the common
+BRIDGE = 0.03  # per column of a bridged pair, so that a pair costs it twice
 MOST_BRIDGED = 12  # lines: beyond, bridges are not looked for
 MOST_CANDIDATES = 10
 LEAST_P = 1e-4
@@ -109,9 +110,11 @@ def _odds(
     figures = contact_figures(sheet.readings)
     resistive = figures[(figures >= settings.closed_below_ohm) & (figures < settings.open_above_ohm)]
     closed = (figures < settings.closed_below_ohm).sum()
-    if not prepared.levels and len(resistive) >= 2 and len(resistive) > closed:
-        added = np.full(len(figures), float(np.median(resistive)))
-        found.append(reading_odds(*given, levels=(), added_ohm=added))
+    if len(resistive) >= 2 and len(resistive) > closed:
+        # among levels the lowest figure is that of a plain contact behind the common
+        excess = resistive.min() if prepared.levels else np.median(resistive)
+        added = np.full(len(figures), float(excess))
+        found.append(reading_odds(*given, levels=prepared.levels, added_ohm=added))
     return found
 
 
@@ -176,12 +179,12 @@ def _alignments(read: Sequence[str], known: Sequence[str]) -> tuple[IntArray, Fl
     """(A, positions read) rows of the chart, and log prior of each way; a shifted sheet among them."""
     m, n = len(read), len(known)
     plain = np.array(list(islice(combinations(range(n), m), MOST_ALIGNMENTS)), dtype=np.int64).reshape(-1, m)
-    log_p = np.full(len(plain), np.log((1 - SHIFTED) / len(plain)))
+    log_p: FloatArray = np.full(len(plain), np.log((1 - SHIFTED) / len(plain)))
     if set(read) <= set(known) and len(plain) > 1:
         at = [known.index(label) for label in read]
         named = (plain == at).all(axis=1)
         if named.any():
-            log_p = np.where(named, np.log(0.9 * (1 - SHIFTED)), np.log(0.1 * (1 - SHIFTED) / len(plain)))
+            log_p = np.asarray(np.where(named, np.log(0.9 * (1 - SHIFTED)), np.log(0.1 * (1 - SHIFTED) / len(plain))))
     if m == n and n > 1:
         shifted = [np.arange(n) - 1, np.arange(n) + 1]
         moved = [np.clip(rows, 0, n - 1) for rows in shifted]  # a shifted sheet: the end read twice
@@ -284,7 +287,7 @@ def _column_weights(
         summed = summed.reshape(len(at), len(member), targets, targets)
         largest = summed.max(axis=3, keepdims=True)
         bridged = largest[..., 0] + np.log(np.exp(summed - largest).sum(axis=3))
-        total[:, 0] = np.logaddexp(total[:, 0], bridged + np.log(LINE_FAULT / targets))
+        total[:, 0] = np.logaddexp(total[:, 0], bridged + np.log(BRIDGE / targets))
     return np.asarray(total)
 
 
