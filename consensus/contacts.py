@@ -22,6 +22,7 @@ FloatArray = NDArray[np.float64]
 OPEN, CLOSED = 0, 1  # symbols; levels follow, `odd` is the last
 OVER_LIMIT, LEAK, CONTACT, FIRST_LEVEL = range(4)  # codes; then levels, odd, wandering
 CONTACT_SHARE = 0.85  # of invented contacts in a design with resistive levels: read as plainly closed
+MISSED_LEAK = 0.25  # a missed contact shows a leak's figure so much less often than an open one does
 WANDER_OPEN = 0.35  # share of an open contact's weight in a reading that wandered into the open
 
 
@@ -132,7 +133,7 @@ def likelihood_table(
     """
     levels, size = len(alphabet.levels), alphabet.size
     misread = settings.misread_level_rate
-    closed_share = CONTACT_SHARE if levels else 0.95
+    closed_share = CONTACT_SHARE if levels else 0.99
     table = np.zeros((len(miss), alphabet.codes, size))
     figures = slice(FIRST_LEVEL, FIRST_LEVEL + levels + 1)
     shown, held = 1 - miss, 1 - invent
@@ -140,8 +141,8 @@ def likelihood_table(
     table[:, LEAK, OPEN] = held * leak
     table[:, CONTACT, OPEN] = invent * closed_share
     table[:, figures, OPEN] = (invent * (1 - closed_share) / (levels + 1))[:, None]
-    table[:, OVER_LIMIT, 1:] = (miss * 0.9)[:, None]
-    table[:, LEAK, 1:] = (miss * 0.1)[:, None] * leak / settings.leak_rate
+    table[:, OVER_LIMIT, 1:] = (miss * (1 - MISSED_LEAK * leak))[:, None]
+    table[:, LEAK, 1:] = (miss * MISSED_LEAK * leak)[:, None]
     table[:, CONTACT, CLOSED] = shown * (1 - dirty)
     table[:, figures, CLOSED] = (shown * dirty / (levels + 1))[:, None]
     table[:, CONTACT, 2:] = (shown * misread * 0.15)[:, None]

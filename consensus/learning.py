@@ -28,7 +28,8 @@ from consensus.settings import Settings
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-ROUNDS = 3
+FEWEST_ROUNDS, MOST_ROUNDS = 2, 40
+STILL = 0.0006  # mean change of the slip rates below which learning ends
 MEAN_WEIGHT = 200.0  # readings that the documented mean slip rates are worth
 LEAST_WEIGHT, MOST_WEIGHT = 2.0, 200.0  # readings that the population is worth against a contributor's own
 SHEETS_ENOUGH = 60  # sheets of one contributor after which further designs of theirs are not needed
@@ -66,15 +67,30 @@ def learn(
     """A snapshot from designs; deterministic, linear in readings.  mapper: like the builtin map, in order."""
     chosen = enough_designs(designs)
     reliability = Reliability.from_settings(settings)
-    for turn in range(ROUNDS):
+    for turn in range(MOST_ROUNDS):
         total = Counts()
         work = ((design, reliability, settings) for design in chosen)
         for done, counts in enumerate(mapper(count_design, work)):
             add_counts(total, counts)
-            if progress is not None:
-                progress(turn * len(chosen) + done + 1, ROUNDS * len(chosen))
-        reliability = snapshot(total, settings)
+            if progress is not None and turn < FEWEST_ROUNDS:
+                progress(turn * len(chosen) + done + 1, FEWEST_ROUNDS * len(chosen))
+        before, reliability = reliability, snapshot(total, settings)
+        if turn + 1 >= FEWEST_ROUNDS and moved(before, reliability, total) < STILL:
+            break
     return reliability
+
+
+def moved(before: Reliability, after: Reliability, counts: Counts) -> float:
+    """Mean change of the contributors' slip rates, weighted by their readings."""
+    change = weight = 0.0
+    for name in counts.miss:
+        old, new = before.of(name), after.of(name)
+        contacts, opens = float(counts.miss[name][1]), float(counts.invent[name][1])
+        change += contacts * abs(new.miss_rate - old.miss_rate) + opens * abs(
+            new.invent_rate - old.invent_rate
+        )
+        weight += contacts + opens
+    return change / max(weight, 1e-9)
 
 
 def enough_designs(designs: Sequence[DesignReadings]) -> list[DesignReadings]:

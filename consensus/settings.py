@@ -43,7 +43,7 @@ class Settings:
     mistake_exchanged: float = 0.03
     fault_rate: float = 0.06
     unexplained_rate: float = 0.004
-    mistake_strength: float = 30.0  # sheets that the prior shares are worth
+    mistake_strength: float = 12.0  # sheets that the prior shares are worth
     habit_strength: float = 8.0  # sheets that the common shares are worth against a contributor's own
 
     # --- slips: population mean and weight (readings) of the Beta priors, replaced by data
