@@ -184,7 +184,9 @@ def _alignments(read: Sequence[str], known: Sequence[str]) -> tuple[IntArray, Fl
         at = [known.index(label) for label in read]
         named = (plain == at).all(axis=1)
         if named.any():
-            log_p = np.asarray(np.where(named, np.log(0.9 * (1 - SHIFTED)), np.log(0.1 * (1 - SHIFTED) / len(plain))))
+            log_p = np.asarray(
+                np.where(named, np.log(0.9 * (1 - SHIFTED)), np.log(0.1 * (1 - SHIFTED) / len(plain)))
+            )
     if m == n and n > 1:
         shifted = [np.arange(n) - 1, np.arange(n) + 1]
         moved = [np.clip(rows, 0, n - 1) for rows in shifted]  # a shifted sheet: the end read twice

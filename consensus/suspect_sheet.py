@@ -13,6 +13,7 @@ from consensus import unit_explanations as ex
 from consensus.chart_table import ChartTable, chart_alphabet, chart_levels, chart_shape, chart_table
 from consensus.contacts import OPEN
 from consensus.hypotheses import Shape
+from consensus.other_designs import log_joint_others
 from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds, with_repeats
 from consensus.readings import DesignReadings, Readings
 from consensus.results import DesignAgreement
@@ -127,7 +128,7 @@ def explain(
             common_ohm = found[1]
             blocks.append(found[0])
     flat = float(np.log(odds.flat).sum() + np.log(settings.suspect_unknown_rate))
-    named = _other_designs(sheet, chart, others, settings)
+    named = log_joint_others(sheet, laid.readings, odds, chart, others, settings)
     return _posterior(laid, tables, odds, common_ohm, blocks, flat, named)
 
 
@@ -191,31 +192,6 @@ def _common_block(
 def _without_cost(settings: Settings) -> Settings:
     """Settings under which a resistive common costs nothing for its figure: none was taken from the sheet."""
     return replace(settings, suspect_common_cost=0.0)
-
-
-def _other_designs(
-    sheet: DesignReadings, chart: DesignAgreement, others: Sequence[DesignAgreement], settings: Settings
-) -> list[tuple[str, float]]:
-    """Log joint probability that the sheet is of another design of the same shape, read without a mistake."""
-    shape = (chart.positions, chart.pins, chart.common)
-    same = [
-        one
-        for one in others
-        if one.design != chart.design and (one.positions, one.pins, one.common) == shape and one.variants
-    ]
-    found = []
-    who = sheet.sheets[0]
-    for one in same:
-        laid = lay_on_chart(sheet, one)
-        alphabet = chart_alphabet(one, settings)
-        odds = reading_odds(laid.readings, alphabet, one.model, who.contributor, settings, who.read_at)
-        table = chart_table(one, one.variants[0], laid.shape, alphabet, settings)
-        likelihood = SheetLikelihood(table, laid.cells, odds, settings)
-        symbols = likelihood.symbols[likelihood.grid.source[0, :1, laid.cells].T]
-        log_table = likelihood.log_tables(odds)[0]
-        log_p = float(likelihood.under(symbols, log_table, likelihood.doubt[0])[0])
-        found.append((one.design, log_p + np.log(settings.suspect_other_design_rate / len(same))))
-    return found
 
 
 def _posterior(
