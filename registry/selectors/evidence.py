@@ -24,6 +24,7 @@ from registry.models import (
     Pin,
     Position,
     Reading,
+    Sheet,
     SheetVersion,
     Target,
     Unit,
@@ -196,6 +197,19 @@ def counted_designs(design: Design, overlays: Overlays) -> set[UUID]:
     """The design, and those that were merged into it."""
     merged = {source for source in overlays.merged if overlays.design_of(None, source) == design.uuid}
     return {design.uuid} | merged
+
+
+def designs_fed_by(design_ids: Iterable[int]) -> set[int]:
+    """Ids of the designs, of those that they were merged into, and of those that sheets of theirs went to."""
+    ids = set(design_ids)
+    overlays = Overlays(decisions_in_force((Decision.Kind.MOVE, Decision.Kind.MERGE_DESIGNS)))
+    if not overlays.moved and not overlays.merged:
+        return ids
+    own = Sheet.objects.filter(design__in=ids, uuid__in=list(overlays.moved))
+    pairs: list[tuple[UUID | None, UUID]] = [*own.values_list("uuid", "design__uuid")]
+    pairs += [(None, uuid) for uuid in Design.objects.filter(pk__in=ids).values_list("uuid", flat=True)]
+    ends = {overlays.design_of(sheet, design) for sheet, design in pairs}
+    return ids | set(Design.objects.filter(uuid__in=ends).values_list("pk", flat=True))
 
 
 def design_shape(design: Design) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from django.utils import timezone
 
 from registry.models import Design, RefreshTrouble, User
 from registry.permissions import require
+from registry.selectors.evidence import designs_fed_by
 from registry.services.audit import record
 from registry.services.charts import chart_refresh
 from registry.tasks import refresh_chart
@@ -29,20 +30,28 @@ ROUNDS = 5  # how often one task computes a design whose evidence keeps changing
 
 def mark_stale(design_ids: Iterable[int]) -> None:
     """In the transaction of the change; the counter tells a computation that it has been overtaken."""
-    Design.objects.filter(pk__in=sorted(design_ids)).update(stale=True, changes=F("changes") + 1)
+    Design.objects.filter(pk__in=sorted(designs_fed_by(design_ids))).update(
+        stale=True, changes=F("changes") + 1
+    )
 
 
 def queue_refresh(design: Design) -> None:
-    """Owe the design a new chart, from within the transaction of the change."""
+    """Owe a new chart to the design, and to those for which its sheets count after a merge or a move."""
+    for pk in sorted(designs_fed_by([design.pk])):
+        _queue_one(pk)
+
+
+def _queue_one(pk: int) -> None:
+    """From within the transaction of the change."""
     if settings.TASKS_QUEUE == "immediate":
-        mark_stale([design.pk])
-        transaction.on_commit(partial(refresh_chart.enqueue, design.pk))
+        mark_stale([pk])
+        transaction.on_commit(partial(refresh_chart.enqueue, pk))
         return
-    fresh = Design.objects.filter(pk=design.pk, stale=False)
+    fresh = Design.objects.filter(pk=pk, stale=False)
     if fresh.update(stale=True, changes=F("changes") + 1):
-        refresh_chart.enqueue(design.pk)  # a row of the same database: it comes and goes with the change
+        refresh_chart.enqueue(pk)  # a row of the same database: it comes and goes with the change
     else:
-        mark_stale([design.pk])
+        mark_stale([pk])
 
 
 def refresh_run(*, design_id: int) -> None:

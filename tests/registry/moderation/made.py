@@ -20,8 +20,11 @@ CLOSED = {"P": "26", "R": "346", "N": "256", "D": "35", "L": "2345"}
 STARTS = ("P", "N")
 
 
-def account(name: str, *, workshop: str = "", moderator: bool = False) -> User:
-    user = User.objects.create_user(f"{name}@workshop.example", "a long pass phrase")
+def account(
+    name: str, *, workshop: str = "", moderator: bool = False, password: str | None = None
+) -> User:
+    """Without a password by default: hashing one is slow on purpose."""
+    user = User.objects.create_user(f"{name}@workshop.example", password)
     if workshop:
         workshop_join(by=user, name=workshop)
     if moderator:

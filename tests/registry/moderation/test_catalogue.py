@@ -293,3 +293,11 @@ def test_suspended_account_can_appeal_and_nothing_else(people, moderators):
         by=people[3], target_kind="account", target_uuid=people[3].contributor.uuid, reason="I read them."
     )
     assert appeal.state == "open"
+
+
+def test_sheet_sent_to_a_merged_design_counts_at_once_where_it_was_merged(people, moderators):
+    kept, doubled = made_design(people[0], "Ferry 12"), made_design(people[0], "Ferry-twelve")
+    made_sheet(people[0], kept)
+    decide(by=moderators[0], **about(doubled, "merge_designs", design=str(kept.uuid)))
+    made_sheet(people[1], doubled)
+    assert json.loads(bytes(newest(kept).content))["counts"]["submissions"] == 2

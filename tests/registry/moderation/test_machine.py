@@ -271,7 +271,7 @@ class Machine(RuleBasedStateMachine):
 
 
 def test_any_order_of_acts(settings_of_django_for_machine: None) -> None:
-    examples = int(os.environ.get("BENCHQUORUM_MACHINE_EXAMPLES", "10"))
+    examples = int(os.environ.get("BENCHQUORUM_MACHINE_EXAMPLES", "6"))
     run_state_machine_as_test(
         Machine,
         settings=settings(
@@ -279,6 +279,7 @@ def test_any_order_of_acts(settings_of_django_for_machine: None) -> None:
             stateful_step_count=25,
             deadline=None,
             derandomize=True,
+            print_blob=False,
             database=None,
             phases=[Phase.explicit, Phase.generate],
             suppress_health_check=list(HealthCheck),
