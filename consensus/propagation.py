@@ -240,22 +240,17 @@ def propagate(
     share: FloatArray | None = None,
     crossed: bool = True,
 ) -> State:
-    """One round of simple explanations, one with the dear ones where something is lacking, then rounds until
-    no posterior moves by more than the tolerance.  With `crossed` a last stage weighs two things at once,
-    a mistake and a fault, for sheets that are still far from explained."""
+    """One round of simple explanations, one with the dear ones where something is lacking; with `crossed`
+    one that weighs a mistake and a fault at once for sheets still far from explained; then rounds until no
+    posterior moves by more than the tolerance."""
     state = go_round(problem, start_state(problem, messages, share), single_pairs(problem, problem.strange))
     dear = lacking(problem, state.pairs, state.fit, state.posterior) > DEAR_FROM
-    full = go_round(problem, state, single_pairs(problem, dear | problem.strange))
-    state = settle(problem, full, problem.settings.max_iterations)
-    if not crossed:
-        return state
+    state = go_round(problem, state, single_pairs(problem, dear | problem.strange))
     badly = lacking(problem, state.pairs, state.fit, state.posterior) > CROSSED_FROM
-    if not (badly & ~problem.light).any():
-        return state
-    kept = active_pairs(problem, state.pairs, state.posterior)
-    best_mistakes, best_faults = leading(problem, full)
-    pairs = crossed_pairs(problem, badly, best_mistakes, best_faults, kept)
-    return settle(problem, go_round(problem, state, pairs), problem.settings.max_iterations)
+    if crossed and (badly & ~problem.light).any():
+        kept = active_pairs(problem, state.pairs, state.posterior)
+        state = go_round(problem, state, crossed_pairs(problem, badly, *leading(problem, state), kept))
+    return settle(problem, state, problem.settings.max_iterations)
 
 
 def leading(problem: Problem, state: State) -> tuple[BoolArray, BoolArray]:

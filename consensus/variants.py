@@ -31,7 +31,7 @@ WORTH_A_TRIAL = -6.0  # nats that a group may lack at first sight: others join i
 MOST_CLUSTERED = 300  # units clustered; of more the most outspoken
 MOST_OF_UNITS = 0.8  # larger groups are the pattern itself
 SAYS_SOMETHING = 0.5  # nats from which a unit has a view of a place
-TRIAL_SLACK = 6.0  # nats that a trial may lack of what the table needs in the end
+TRIAL_SLACK = 3.0  # nats that a trial may lack of what the table needs in the end
 FOLDED_GAIN = 0.5  # nats by which a folded explanation must be better
 FEWEST_UNITS = 1.7  # expected units behind a further table
 
