@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from django.urls import include, path
 
+from registry.pages.metrics import metrics
+
 urlpatterns = [
     path("", include("registry.pages.urls")),
+    path("", include("registry.pages.taking_part")),
     path("desk/", include("registry.moderation.urls")),
     path("account/", include("allauth.urls")),
     path("api/v1/", include("api.urls")),
+    path("metrics", metrics, name="metrics"),
     path("health/", include("registry.pages.health")),
 ]
 handler400 = "registry.pages.errors.bad_request"

@@ -45,6 +45,9 @@ COMMANDS: dict[str, Command] = {
     "serve": Command("registry.commands.serve", "run the production server"),
     "demo": Command("registry.commands.demo", "an invented co-operative to look around in"),
     "work": Command("registry.commands.work", "a worker of the durable queue"),
+    "backup": Command("registry.commands.backup", "the whole registry in one file, checked"),
+    "restore": Command("registry.commands.restore", "an empty registry from a backup, compared row for row"),
+    "move": Command("registry.commands.move", "the registry into another database, SQLite or PostgreSQL"),
     "audit": Command("registry.commands.audit", "verify the log of who did what, or a copy of it"),
     "due": Command("registry.commands.due", "what a clock owes: decisions, reminders, mail"),
 }

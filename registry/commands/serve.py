@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+import tempfile
 
 NEEDS_DATABASE = True
 
@@ -31,6 +32,8 @@ def serve(*, address: str, port: int, workers: int = 2) -> None:
     from django.db import connections
 
     connections.close_all()
+    # Where the server's processes leave their counts for /metrics; a new server starts from nought.
+    os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", tempfile.mkdtemp(prefix="benchquorum-metrics-"))
     sys.stdout.flush()
     command = [
         sys.executable,

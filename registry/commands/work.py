@@ -52,14 +52,18 @@ def _worker(args: argparse.Namespace) -> Any:
     from django.utils.crypto import get_random_string
     from django_tasks_db.management.commands.db_worker import Worker
 
+    from registry.request_log import request_id
+
     class WatchedWorker(Worker):
         task_since: float | None = None
 
         def run_task(self, db_task_result: Any) -> None:
             self.task_since = time.monotonic()
+            token = request_id.set(f"task-{db_task_result.pk}")
             try:
                 super().run_task(db_task_result)
             finally:
+                request_id.reset(token)
                 self.task_since = None
 
     return WatchedWorker(

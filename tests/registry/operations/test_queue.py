@@ -1,4 +1,4 @@
-"""The durable queue: nothing owed is lost, nothing is done twice at once, and a bad design stops nobody else."""
+"""The durable queue: nothing owed is lost or done twice at once, and a bad design stops nobody else."""
 
 from __future__ import annotations
 

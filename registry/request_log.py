@@ -1,0 +1,77 @@
+"""Each request under an id of its own, in every line logged while it is answered; counted for /metrics.
+
+A line is a JSON object.  Neither the address nor the account nor the query is logged: who searched for what
+is nobody's business.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import re
+import time
+import uuid
+from collections.abc import Callable
+from contextvars import ContextVar
+from datetime import UTC, datetime
+
+from django.http import HttpRequest, HttpResponse
+from prometheus_client import Counter, Histogram
+
+HEADER = "X-Request-ID"
+GIVEN = re.compile(r"[A-Za-z0-9._-]{8,64}")  # one that a proxy gave is taken over if it is fit to be printed
+request_id: ContextVar[str] = ContextVar("request_id", default="")
+
+log = logging.getLogger("registry.request")
+REQUESTS = Counter("benchquorum_requests", "Requests answered", ["view", "method", "status"])
+SECONDS = Histogram(
+    "benchquorum_request_seconds",
+    "Time to answer, s",
+    ["view"],
+    buckets=(0.002, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 10),
+)
+
+
+class RequestLog:
+    """The outermost middleware."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        given = request.headers.get(HEADER, "")
+        name = given if GIVEN.fullmatch(given) else uuid.uuid4().hex
+        token = request_id.set(name)
+        since = time.perf_counter()
+        try:
+            response = self.get_response(request)
+            self._say(request, response.status_code, time.perf_counter() - since)
+        finally:
+            request_id.reset(token)
+        response[HEADER] = name
+        return response
+
+    def _say(self, request: HttpRequest, status: int, seconds: float) -> None:
+        match = request.resolver_match
+        view = "none" if match is None else match.view_name or "unnamed"
+        REQUESTS.labels(view, request.method or "", status).inc()
+        SECONDS.labels(view).observe(seconds)
+        fields = {"view": view, "method": request.method, "status": status, "ms": round(seconds * 1000, 1)}
+        log.info("%s %s", request.method, request.path, extra={"fields": fields})
+
+
+class JsonLines(logging.Formatter):
+    """One JSON object a line."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        line = {
+            "at": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
+            "level": record.levelname,
+            "logger": record.name,
+            "message": record.getMessage(),
+            "request_id": request_id.get() or None,
+            **getattr(record, "fields", {}),
+        }
+        if record.exc_info:
+            line["error"] = self.formatException(record.exc_info)
+        return json.dumps(line, ensure_ascii=False, default=str)
