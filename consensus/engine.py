@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,15 +18,17 @@ from consensus.explanation import Explanation, explain
 from consensus.findings import TableRole, find_all
 from consensus.inference import Problem, crossed_pairs, source_beliefs
 from consensus.learning import learn
-from consensus.propagation import State, final_beliefs, judge, make_problem, pattern_beliefs
+from consensus.propagation import final_beliefs, judge, make_problem, pattern_beliefs
 from consensus.readings import DesignReadings
 from consensus.reliability import Reliability
 from consensus.results import DesignAgreement, ReadingModel, SheetFinding, VariantPattern
 from consensus.settings import Settings
-from consensus.variants import Tables, find_tables
+from consensus.thin import explain_thinly, is_thin, thin_beliefs
+from consensus.variants import find_tables
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Plain = dict[str, Any]
 Progress = Callable[[int, int], None]
 
 
@@ -49,17 +52,10 @@ def agree_design(readings: DesignReadings, reliability: Reliability, settings: S
     model = reading_model(encoded, reliability, settings)
     kept = encoded.sheet_order
     problem = make_problem(encoded, reliability, settings)
-    held = dict(
-        zip(encoded.unit[kept].tolist(), (readings.sheets[at].bound_variant for at in kept), strict=True)
-    )
-    bound = tuple(held[unit] for unit in np.unique(encoded.unit[kept]).tolist())
-    tables = find_tables(problem, bound)
-    state = tables.state
-    belief = final_beliefs(state)
-    explained = explain(problem, state.pairs, state.posterior, pattern_beliefs(problem, state), encoded.code)
-    roles = table_roles(encoded, kept, problem.unit, tables.unit_table, belief, tables.keys, settings)
-    variants = published_variants(encoded, problem, tables, explained, belief, roles, settings)
-    findings = _all_findings(encoded, problem, state, explained, belief, roles, reliability, settings)
+    judged = judge_design(encoded, problem)
+    roles = table_roles(encoded, kept, problem.unit, judged.unit_table, judged.belief, judged.keys, settings)
+    variants = published_variants(encoded, problem, judged, roles, settings)
+    findings = _all_findings(encoded, problem, judged, roles, reliability, settings)
     return DesignAgreement(
         design=readings.design,
         positions=readings.positions,
@@ -68,27 +64,64 @@ def agree_design(readings: DesignReadings, reliability: Reliability, settings: S
         variants=tuple(variants),
         findings=tuple(findings),
         model=model,
-        statistics=agreement_figures(state),
+        statistics=judged.statistics,
         start_positions=None
         if readings.start_positions is None
         else tuple(readings.positions[row] for row in readings.start_positions),
     )
 
 
+@dataclass(frozen=True)
+class Judged:
+    """What inference says of a design's counting sheets: belief (V, Q, A), unit_table (U, V), state shares
+    (A,) and table shares (V,), keys of bound tables, explanations, agreement figures."""
+
+    belief: FloatArray
+    unit_table: FloatArray
+    prior: FloatArray
+    share: FloatArray
+    keys: tuple[str | None, ...]
+    explained: Explanation
+    statistics: Plain
+
+
+def judge_design(encoded: Encoded, problem: Problem) -> Judged:
+    """Inference on the counting sheets, thin where they are very many and small (thin.py)."""
+    if is_thin(problem):
+        belief, behind, prior = thin_beliefs(problem)
+        explained = explain_thinly(problem, behind, encoded.code)
+        alone = np.ones((problem.units, 1))
+        return Judged(belief[None], alone, prior, np.ones(1), (None,), explained, {"units": problem.units})
+    kept, sheets = encoded.sheet_order, encoded.readings.sheets
+    held = {int(encoded.unit[at]): sheets[at].bound_variant for at in kept}
+    bound = tuple(held[int(unit)] for unit in np.unique(encoded.unit[kept]))
+    tables = find_tables(problem, bound)
+    state = tables.state
+    explained = explain(problem, state.pairs, state.posterior, pattern_beliefs(problem, state), encoded.code)
+    return Judged(
+        final_beliefs(state),
+        tables.unit_table,
+        state.prior,
+        state.share,
+        tables.keys,
+        explained,
+        agreement_figures(state),
+    )
+
+
 def published_variants(
     encoded: Encoded,
     problem: Problem,
-    tables: Tables,
-    explained: Explanation,
-    belief: FloatArray,
+    judged: Judged,
     roles: list[TableRole],
     settings: Settings,
 ) -> list[VariantPattern]:
     """Variants largest first; shares are of the units of published tables."""
     kept = encoded.sheet_order
+    belief, unit_table = judged.belief, judged.unit_table
     published = [table for table, role in enumerate(roles) if role.key is not None]
-    member = tables.unit_table[:, published].argmax(axis=1)
-    belongs = tables.unit_table[:, published].max(axis=1) > MEMBER
+    member = unit_table[:, published].argmax(axis=1)
+    belongs = unit_table[:, published].max(axis=1) > MEMBER
     found = []
     for at, table in enumerate(published):
         units = np.flatnonzero((member == at) & belongs)
@@ -101,7 +134,7 @@ def published_variants(
                 units=len(units),
                 contributors=len(np.unique(encoded.contributor[sheets])),
                 tells=telling_cells(encoded, belief, published, at),
-                cells=agree_cells(encoded, explained, kept, table, belief[table], settings),
+                cells=agree_cells(encoded, judged.explained, kept, table, belief[table], settings),
             )
         )
     return found
@@ -110,9 +143,7 @@ def published_variants(
 def _all_findings(
     encoded: Encoded,
     problem: Problem,
-    state: State,
-    explained: Explanation,
-    belief: FloatArray,
+    judged: Judged,
     roles: list[TableRole],
     reliability: Reliability,
     settings: Settings,
@@ -121,16 +152,18 @@ def _all_findings(
     found: dict[int, SheetFinding] = {}
     kept = encoded.sheet_order
     for sheet, finding in zip(
-        kept, find_all(encoded, problem.hypotheses, explained, kept, roles), strict=True
+        kept, find_all(encoded, problem.hypotheses, judged.explained, kept, roles), strict=True
     ):
         found[int(sheet)] = finding
     aside = np.flatnonzero(~encoded.counts)
     if len(aside):
         other = make_problem(encoded, reliability, settings, aside)
-        sources = source_beliefs(other, np.repeat(belief[None], other.units, axis=0), state.prior)
+        sources = source_beliefs(other, np.repeat(judged.belief[None], other.units, axis=0), judged.prior)
         pairs = crossed_pairs(other, np.ones(len(aside), dtype=bool))
-        _, posterior, _ = judge(other, pairs, sources, state.share)
-        pattern = source_beliefs(other, np.repeat(belief[None], other.units, axis=0), state.prior, False)
+        _, posterior, _ = judge(other, pairs, sources, judged.share)
+        pattern = source_beliefs(
+            other, np.repeat(judged.belief[None], other.units, axis=0), judged.prior, False
+        )
         told = explain(other, pairs, posterior, pattern, encoded.code)
         for sheet, finding in zip(
             aside, find_all(encoded, other.hypotheses, told, aside, roles), strict=True

@@ -24,6 +24,7 @@ from consensus.propagation import State, make_problem, propagate
 from consensus.readings import DesignReadings
 from consensus.reliability import MISTAKES, ContributorReliability, Reliability
 from consensus.settings import Settings
+from consensus.thin import is_thin, row_places, thin_beliefs
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -111,10 +112,20 @@ def count_design(work: tuple[DesignReadings, Reliability, Settings]) -> Counts:
     design, reliability, settings = work
     encoded = with_offsets(encode(design, settings), settings)
     problem = make_problem(encoded, reliability, settings)
-    state = propagate(problem, crossed=False)
     counts = Counts()
     names = encoded.contributor_names
     who = encoded.contributor[encoded.sheet_order]
+    if is_thin(problem):
+        after = thin_beliefs(problem)[1] * problem.like
+        after /= after.sum(axis=1, keepdims=True)
+        for name in names:
+            counts.sheets[name] += 0.0
+        real = np.flatnonzero(row_places(problem) >= 0)
+        everything = np.ones(len(real))
+        shown = encoded.code[problem.row[real]]
+        _count_slips(counts, names, who[problem.sheet[real]], shown, after[real], everything)
+        return counts
+    state = propagate(problem, crossed=False)
     _count_sheets(counts, problem, state, who, names)
     _count_readings(counts, problem, state, who, names, encoded.code)
     return counts
@@ -154,28 +165,34 @@ def _count_readings(
     plain = (pairs.source >= CONSTANTS) & (pairs.source < beliefs.shape[2])
     people = who[pairs.sheet][pairs.pair]
     shown = code[problem.row[pairs.row]]
-    reads_open = (shown == OVER_LIMIT) | (shown == LEAK)
-    size = len(names)
     for table in range(beliefs.shape[1]):
         chance = state.posterior[pairs.pair, table]
         at = np.flatnonzero(plain & (chance > LEAST_PAIRS))
         after = beliefs[unit[at], table, pairs.source[at]] * like[at]
         after /= after.sum(axis=1, keepdims=True)
-        is_open = after[:, OPEN] * chance[at]
-        contact = (1 - after[:, OPEN]) * chance[at]
-        missed, person = reads_open[at], people[at]
-        miss = np.stack(
-            [np.bincount(person, contact * missed, size), np.bincount(person, contact, size)], axis=1
-        )
-        invent = np.stack(
-            [np.bincount(person, is_open * ~missed, size), np.bincount(person, is_open, size)], axis=1
-        )
-        for number, name in enumerate(names):
-            counts.miss[name] += miss[number]
-            counts.invent[name] += invent[number]
-        counts.leaks += ((is_open * (shown[at] == LEAK)).sum(), (is_open * missed).sum())
-        closed = after[:, CLOSED] * chance[at] * ~missed
-        counts.dirty += ((closed * (shown[at] >= FIRST_LEVEL)).sum(), closed.sum())
+        _count_slips(counts, names, people[at], shown[at], after, chance[at])
+
+
+def _count_slips(
+    counts: Counts,
+    names: tuple[str, ...],
+    person: IntArray,
+    shown: IntArray,
+    after: FloatArray,
+    chance: FloatArray,
+) -> None:
+    """Add readings: who read, the code, the (n, A) belief behind it, and the weight of each."""
+    size = len(names)
+    is_open, contact = after[:, OPEN] * chance, (1 - after[:, OPEN]) * chance
+    missed = (shown == OVER_LIMIT) | (shown == LEAK)
+    columns = (contact * missed, contact, is_open * ~missed, is_open)
+    table = np.stack([np.bincount(person, column, size) for column in columns], axis=1)
+    for number, name in enumerate(names):
+        counts.miss[name] += table[number, :2]
+        counts.invent[name] += table[number, 2:]
+    counts.leaks += ((is_open * (shown == LEAK)).sum(), (is_open * missed).sum())
+    closed = after[:, CLOSED] * chance * ~missed
+    counts.dirty += ((closed * (shown >= FIRST_LEVEL)).sum(), closed.sum())
 
 
 def add_counts(total: Counts, more: Counts) -> None:
