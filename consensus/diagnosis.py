@@ -16,7 +16,7 @@ from consensus import start_positions as start
 from consensus import unit_explanations as ex
 from consensus.causes import explanation_keys, groups_of, is_faulty, name_causes
 from consensus.check_results import Cause, NextReading, SheetCheck, UnlikeReading
-from consensus.contacts import OPEN
+from consensus.contacts import OPEN, Alphabet
 from consensus.errors import ConsensusError
 from consensus.next_reading import expected_gains, outcome_table
 from consensus.reading_odds import wanders_out
@@ -30,6 +30,7 @@ FloatArray = NDArray[np.float64]
 
 MOST_NEXT = 5
 ENOUGH = 150  # explanations looked at for the next reading: the rest weighs nothing
+NEAR_LEVEL = 0.06  # levels nearer than this share of each other are alike to the eye
 SHIFTS = ("shifted_positions", "detent_shift")
 
 
@@ -151,8 +152,9 @@ def _unlike(
     expected = table.shown(grid.operands, table.symbols)[grid.source[0, explained.mistake[0], cells]]
     rows = np.arange(len(cells))
     odds = explained.odds.likelihood
-    # unlike: some other symbol explains the figure far better than the expected one
-    best = odds[:, : table.alphabet.size].max(axis=1)
+    # unlike: some symbol at another resistance explains the figure far better than the expected one
+    other = apart_symbols(table.alphabet)[expected]
+    best = np.where(other, odds[:, : table.alphabet.size], 0.0).max(axis=1)
     readings = explained.laid.readings
     apart = (odds[rows, expected] < 0.1 * best) | (wanders_out(readings, settings) & (expected != OPEN))
     apart &= expected != table.unknown
@@ -170,6 +172,16 @@ def _unlike(
             )
         )
     return tuple(found), len(cells) - len(found)
+
+
+def apart_symbols(alphabet: Alphabet) -> NDArray[np.bool_]:
+    """(A + 2, A) True where two symbols are not one resistance to a meter: near levels are."""
+    size = alphabet.size
+    apart = np.ones((size + 2, size), dtype=bool)
+    apart[np.arange(size), np.arange(size)] = False
+    near = np.abs(np.log(alphabet.levels[:, None] / alphabet.levels[None, :])) < NEAR_LEVEL
+    apart[2 : alphabet.odd, 2 : alphabet.odd] = ~near
+    return apart
 
 
 def _state_word(symbol: int, odd: int) -> str:

@@ -21,6 +21,7 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 # a worn contact stays open, stays high, or comes and goes; how each kind reads (open, high, closed)
+WORN_FROM_OHM = 40.0  # less is dirt
 WORN_SHARES = np.array([0.45, 0.40, 0.15])
 WORN_READS = np.array([[0.93, 0.04, 0.03], [0.05, 0.90, 0.05], [0.30, 0.20, 0.50]])
 FLOOR = 1e-7  # nothing is impossible: a pen slips, a row is skipped
@@ -72,6 +73,8 @@ class _Looks:
         resistive = self.figure & ~self.leak & (ohm >= settings.closed_below_ohm)
         any_figure = 1.0 / np.log(settings.open_above_ohm / settings.closed_below_ohm)
         self.scatter = np.where(resistive, any_figure, 0.0)  # resistive, at no level in particular
+        worn_figure = resistive & (ohm >= WORN_FROM_OHM)
+        self.high = np.where(worn_figure, 1.0 / np.log(settings.open_above_ohm / WORN_FROM_OHM), 0.0)
         self.open_like = self.over + np.where(self.leak, model.leak * LEAK_DENSITY, 0.0)
         extra = 0.0 if read_at == "bench" else HARNESS_SPREAD
         self.contact_spread = float(np.hypot(model.contact_spread, extra))
@@ -129,7 +132,7 @@ def reading_odds(
     out[:, alphabet.odd] = (1 - miss) * (0.9 * looks.scatter + 0.05 * looks.closed) + missed
     out[:, size] = 0.5 * looks.open_like + 0.35 * looks.closed + 0.15 * looks.scatter  # unknown
     opened = looks.over * (1 - model.leak) + np.where(looks.leak, looks.open_like, 0.0)
-    worn = np.stack([opened, looks.scatter, looks.closed], axis=1) @ WORN_READS.T
+    worn = np.stack([opened, looks.high, looks.closed], axis=1) @ WORN_READS.T
     _wandering_worn(worn, readings, settings)
     out[:, size + 1] = worn @ WORN_SHARES
     flat = 0.5 * looks.open_like + 0.4 * looks.closed + 0.1 * looks.scatter
