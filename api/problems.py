@@ -25,6 +25,7 @@ STATUS_OF_CODE = {
     "decided_already": 409,
     "case_unknown": 404,
     "too_large": 413,
+    "allowance_used": 429,
 }
 
 

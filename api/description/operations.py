@@ -31,8 +31,17 @@ REFUSALS = {
     429: "Too many requests; `Retry-After` says when to come back.",
     500: "Our fault; nothing was changed.",
 }
+AGAIN = "This was sent before, under the same key; here is the first answer."
 ALWAYS = (400, 401, 404, 406, 429)
 WITH_BODY = (403, 409, 413, 415, 422)
+
+IDEMPOTENCY_KEY = OpenApiParameter(
+    "Idempotency-Key",
+    {"type": "string", "pattern": '^[!#-\\[\\]-~]{1,255}$|^"[!#-\\[\\]-~]{1,253}"$'},
+    OpenApiParameter.HEADER,
+    description="Made by the client, kept for seven days. The same key with the same body gets the first "
+    "answer again; with another body it is an error.",
+)
 
 
 def paged(line: type[serializers.Serializer[Any]]) -> Any:
@@ -68,6 +77,9 @@ def described(
     examples = [OpenApiExample("Answer", value=shown, response_only=True, status_codes=[str(status)])]
     if body_example is not None:
         examples.append(OpenApiExample("Body", value=body_example, request_only=True))
+    if status == 201 and IDEMPOTENCY_KEY in parameters:
+        again = OpenApiResponse(answer, AGAIN, examples=[OpenApiExample("Sent before", value=shown)])
+        also = {200: again, **(also or {})}
     responses: dict[Any, Any] = {status: paged(answer) if page else answer, **(also or {}), **problems}
     return extend_schema(
         operation_id=operation,
@@ -79,13 +91,6 @@ def described(
     )
 
 
-IDEMPOTENCY_KEY = OpenApiParameter(
-    "Idempotency-Key",
-    {"type": "string", "pattern": '^[!#-\\[\\]-~]{1,255}$|^"[!#-\\[\\]-~]{1,253}"$'},
-    OpenApiParameter.HEADER,
-    description="Made by the client, kept for seven days. The same key with the same body gets the first "
-    "answer again; with another body it is an error.",
-)
 IF_NONE_MATCH = OpenApiParameter(
     "If-None-Match", str, OpenApiParameter.HEADER, description="The ETag of the copy that you have."
 )

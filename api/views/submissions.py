@@ -6,7 +6,6 @@ import uuid
 from typing import Any
 
 from django.http import Http404, HttpResponse
-from drf_spectacular.utils import OpenApiExample, OpenApiResponse
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -26,14 +25,6 @@ from registry.selectors.api_sheets import sheet_for_api, sheet_sent, sheets_of_a
 from registry.services.sheet_bulk import Taken, sheets_submit, under
 from registry.services.sheets import sheet_amend, sheet_restore, sheet_submit, sheet_withdraw
 from registry.translation import gettext as _
-
-AGAIN = {
-    200: OpenApiResponse(
-        SheetFull,
-        "This was sent before; here is the sheet as it stands.",
-        examples=[OpenApiExample("Sent before", value=shapes.SHEET_EXAMPLE)],
-    )
-}
 
 
 class Submissions(ListView):
@@ -55,7 +46,6 @@ class Submissions(ListView):
         body=shapes.SHEET,
         body_example=shapes.SHEET_BODY,
         parameters=[IDEMPOTENCY_KEY],
-        also=AGAIN,
     )
     def post(self, request: Request) -> Response | HttpResponse:
         """Send a bench sheet.  The same `client_id` again gets the first answer, with status 200."""

@@ -46,7 +46,7 @@ class Fields:
         if not isinstance(value, str):
             self.wrong(name, "not_text", _("This is not text."), _("Send it as text."))
             return ""
-        value = value.strip()
+        length, value = len(value), value.strip()
         allowed = "\n\r\t" if lines else ""
         if any((ord(sign) < 32 and sign not in allowed) or sign == "\x7f" for sign in value):
             self.wrong(name, "control_characters", _("There are characters here that can't be shown."))
@@ -56,11 +56,11 @@ class Fields:
             return ""
         if needed and not value:
             self.wrong(name, "value_missing", _("This is empty."), _("Fill it in."))
-        if len(value) > longest:
+        if length > longest:
             self.wrong(
                 name,
                 "too_long",
-                _("This has {n} characters.").format(n=len(value)),
+                _("This has {n} characters.").format(n=length),
                 _("Write at most {longest}.").format(longest=longest),
             )
             return value[:longest]

@@ -16,10 +16,11 @@ from django.conf import settings
 from django.db import transaction
 
 from registry.errors import RegistryError, RegistryErrors
-from registry.models import Contributor, Meter, Reading, Sheet, SheetVersion, Unit, User
+from registry.models import Contributor, Meter, PartNumber, Reading, Sheet, SheetVersion, Unit, User
 from registry.permissions import require
 from registry.selectors.catalogue_kept import KeptCatalogue
 from registry.services.accounts import contributor_of
+from registry.services.allowance import allowance_used, sheet_allowance
 from registry.services.audit import record
 from registry.services.places import places_for
 from registry.services.sheet_body import MeterUsed, SheetBody, read_body
@@ -27,11 +28,12 @@ from registry.services.sheet_versions import readings_made, version_made
 from registry.services.sheets import (
     client_id_used,
     meter_of,
+    part_named,
     queue_refresh,
     refuse_unmeasured,
     reread_of,
     sheet_name_used,
-    unit_of,
+    unit_describe,
 )
 from registry.translation import gettext as _
 
@@ -89,9 +91,14 @@ class _Batch:
         self.by, self.contributor = by, contributor
         self.known: dict[uuid.UUID, tuple[uuid.UUID, str]] = {}  # client id → sheet, digest of its body
         self.names: set[str] = set()
-        self.units: dict[tuple[int, str, str, str, str], Unit] = {}
+        self.designs: set[int] = set()  # whose units are in `units`
+        self.units: dict[tuple[int, str], Unit] = {}
+        self.touched: dict[tuple[int, str], Unit] = {}
+        self.parts: dict[str, PartNumber | None] = {}
         self.meters: dict[tuple[MeterUsed, date | None], Meter | None] = {}
         self.new: list[tuple[Sheet, SheetVersion, SheetBody]] = []
+        self.allowance = sheet_allowance(contributor)
+        self.left = self.allowance.left
 
     def take(self, read: Sequence[SheetBody | Taken]) -> list[Taken]:
         bodies = [body for body in read if isinstance(body, SheetBody)]
@@ -114,6 +121,8 @@ class _Batch:
                 return Taken(sheet)
             if _name(body) in self.names:
                 raise RegistryErrors([sheet_name_used(_name(body))])
+            if self.left is not None and len(self.new) >= self.left:
+                raise RegistryErrors([allowance_used(self.allowance)])
             return Taken(self._prepare(body), new=True)
         except RegistryErrors as errors:
             return Taken(errors=errors.errors)
@@ -146,14 +155,31 @@ class _Batch:
         return self.meters[key]
 
     def _unit(self, body: SheetBody) -> Unit:
-        key = (body.design.pk, body.unit_key, body.tag_code, body.date_code, body.part_number)
+        """As `unit_of`; new ones are stored all at once."""
+        if body.design.pk not in self.designs:
+            self.designs.add(body.design.pk)
+            for unit in Unit.objects.filter(contributor=self.contributor, design=body.design):
+                self.units[unit.design_id, unit.key] = unit
+        key = (body.design.pk, body.unit_key)
         if key not in self.units:
-            self.units[key] = unit_of(self.contributor, body)
-        return self.units[key]
+            self.units[key] = Unit(contributor=self.contributor, design=body.design, key=body.unit_key)
+        unit = self.units[key]
+        unit_describe(unit, body, self._part)
+        self.touched[key] = unit
+        return unit
+
+    def _part(self, number: str) -> PartNumber | None:
+        if number not in self.parts:
+            self.parts[number] = part_named(number)
+        return self.parts[number]
 
     def _store(self) -> None:
         if not self.new:
             return
+        touched = list(self.touched.values())
+        known = [unit for unit in touched if unit.pk is not None]
+        Unit.objects.bulk_create([unit for unit in touched if unit.pk is None], batch_size=CHUNK)
+        Unit.objects.bulk_update(known, ["tag_code", "date_code", "part_number"], batch_size=CHUNK)
         Sheet.objects.bulk_create([sheet for sheet, _v, _b in self.new], batch_size=CHUNK)
         SheetVersion.objects.bulk_create([version for _s, version, _b in self.new], batch_size=CHUNK)
         places = places_for({typed.place for _s, _v, body in self.new for typed in body.readings})

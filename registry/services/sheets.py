@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
@@ -22,6 +23,7 @@ from registry.models import (
 )
 from registry.permissions import require
 from registry.services.accounts import contributor_of
+from registry.services.allowance import allowance_require
 from registry.services.audit import record
 from registry.services.refreshes import queue_refresh
 from registry.services.sheet_body import MeterUsed, SheetBody, read_body
@@ -88,6 +90,7 @@ def sheet_name_used(name: str) -> RegistryError:
 
 
 def _store(by: User, contributor: Contributor, body: SheetBody) -> Sheet:
+    allowance_require(contributor)
     unit = unit_of(contributor, body)
     name = body.name or f"sheet-{body.client_id}"
     if Sheet.objects.filter(contributor=contributor, name=name).exists():
@@ -183,13 +186,23 @@ def pattern_seen(sheet: Sheet) -> bool:
 
 def unit_of(contributor: Contributor, body: SheetBody) -> Unit:
     unit, _made = Unit.objects.get_or_create(contributor=contributor, design=body.design, key=body.unit_key)
+    unit_describe(unit, body, part_named)
+    unit.save()
+    return unit
+
+
+def unit_describe(unit: Unit, body: SheetBody, part: Callable[[str], PartNumber | None]) -> None:
+    """What the sheet says of its unit; what it leaves out stays."""
     for name in ("tag_code", "date_code"):
         if getattr(body, name):
             setattr(unit, name, getattr(body, name))
     if body.part_number:
-        unit.part_number = PartNumber.objects.filter(key=part_key(body.part_number)).first()
-    unit.save()
-    return unit
+        unit.part_number = part(body.part_number)
+
+
+def part_named(number: str) -> PartNumber | None:
+    """The part number, however it is punctuated."""
+    return PartNumber.objects.filter(key=part_key(number)).first()
 
 
 def meter_of(contributor: Contributor, used: MeterUsed, body: SheetBody) -> Meter | None:

@@ -18,7 +18,7 @@ SEND = "/api/v1/submissions/"
 @pytest.fixture(autouse=True)
 def no_engine(monkeypatch: pytest.MonkeyPatch) -> None:
     """Whether a chart is computed is the subject of other tests; here refreshes are only counted."""
-    monkeypatch.setattr("registry.services.sheets.refresh_chart", Refreshes)
+    monkeypatch.setattr("registry.services.refreshes.refresh_chart", Refreshes)
     Refreshes.asked.clear()
 
 
