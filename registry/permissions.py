@@ -9,6 +9,7 @@ from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
 
 from registry.models import Contributor, Sheet, User
+from registry.second_factor import second_factor_kept
 
 MODERATORS = "moderators"
 Actor = User | AnonymousUser | None
@@ -22,7 +23,7 @@ def is_moderator(actor: Actor) -> bool:
     if not is_active(actor):
         return False
     assert isinstance(actor, User)
-    return actor.groups.filter(name=MODERATORS).exists()
+    return actor.groups.filter(name=MODERATORS).exists() and second_factor_kept(actor)
 
 
 def owns_sheet(actor: Actor, sheet: Sheet) -> bool:
@@ -64,4 +65,6 @@ def require(actor: Actor, action: str, target: Any = None) -> None:
         return
     if isinstance(actor, User) and actor.suspended_at is not None:
         raise PermissionDenied("This account is suspended. You can write an appeal on your own page.")
+    if action == "moderate" and isinstance(actor, User) and actor.groups.filter(name=MODERATORS).exists():
+        raise PermissionDenied("Moderators need a second factor: set one up on your own page first.")
     raise PermissionDenied(RULES[action][1])

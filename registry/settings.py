@@ -39,6 +39,11 @@ BENCHQUORUM_ORIGIN = env.str("BENCHQUORUM_ORIGIN", "local")
 BENCHQUORUM_DATA_LICENCE = env.str("BENCHQUORUM_DATA_LICENCE", "CC-BY-SA-4.0")
 BENCHQUORUM_REMOVAL_ADDRESS = env.str("BENCHQUORUM_REMOVAL_ADDRESS", "removal@registry.example")
 BENCHQUORUM_REPLY_DAYS = env.int("BENCHQUORUM_REPLY_DAYS", 7)  # right of reply, and the one moderator's wait
+# Against floods; 0: no limit.  Sheets a day of a new account (older ones several times that); accounts a day
+# from one block of addresses.
+BENCHQUORUM_NEW_SHEETS = env.int("BENCHQUORUM_NEW_SHEETS", 0 if DEBUG else 50)
+BENCHQUORUM_SIGN_UPS = env.int("BENCHQUORUM_SIGN_UPS", 0 if DEBUG else 5)
+BENCHQUORUM_MODERATOR_MFA = env.bool("BENCHQUORUM_MODERATOR_MFA", not DEBUG)
 BENCHQUORUM_METRICS_TOKEN = env.str("BENCHQUORUM_METRICS_TOKEN", "")  # empty: this machine only
 BENCHQUORUM_UPLOAD_BYTES = env.int("BENCHQUORUM_UPLOAD_BYTES", 10_000_000)
 
@@ -166,6 +171,8 @@ ACCOUNT_EMAIL_VERIFICATION = "optional" if DEBUG else "mandatory"
 ACCOUNT_PREVENT_ENUMERATION = True
 ACCOUNT_LOGOUT_ON_GET = False
 ACCOUNT_ADAPTER = "registry.accounts.AccountAdapter"
+ACCOUNT_FORMS = {"signup": "registry.sign_up_form.SignUpForm"}
+ALLAUTH_TRUSTED_PROXY_COUNT = env.int("BENCHQUORUM_PROXIES", 0)  # 0: the address is the peer's
 MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = timedelta(minutes=15)

@@ -22,6 +22,9 @@ def pytest_configure(config: pytest.Config) -> None:
     settings.MEDIA_ROOT = folder / "uploads"
     settings.STATIC_ROOT = folder / "static"
     settings.STATIC_ROOT.mkdir()
+    # Limits and second factors are tested where they are the subject.
+    settings.BENCHQUORUM_NEW_SHEETS = settings.BENCHQUORUM_SIGN_UPS = 0
+    settings.BENCHQUORUM_MODERATOR_MFA = False
     _let_tests_empty_kept_tables()
 
 

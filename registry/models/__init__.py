@@ -18,7 +18,7 @@ from registry.models.catalogue import (
 from registry.models.charts import ChartRevision, CurrentChart, ReliabilitySnapshot, SheetFinding, Variant
 from registry.models.decisions import AuditEntry, Decision, Dispute, DisputeMessage, Follow, Target
 from registry.models.desk import CaseClaim, Notice, RevisionFetch
-from registry.models.operations import RefreshTrouble, WorkerBeat
+from registry.models.operations import RefreshTrouble, SignUpBlock, WorkerBeat
 from registry.models.people import ApiToken, Contributor, LeadResistance, Meter, User, Workshop
 from registry.models.sheets import Reading, Sheet, SheetPicture, SheetVersion, Unit, UnitMatch
 
@@ -55,6 +55,7 @@ __all__ = [
     "SheetFinding",
     "SheetPicture",
     "SheetVersion",
+    "SignUpBlock",
     "Supersession",
     "Target",
     "Unit",

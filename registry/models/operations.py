@@ -20,6 +20,17 @@ class WorkerBeat(models.Model):
         return f"worker {self.worker_id}"
 
 
+class SignUpBlock(models.Model):
+    """Sign-ups of a day from one block of addresses, of which only a keyed digest is kept."""
+
+    digest = models.CharField(max_length=64, unique=True)
+    day = models.DateField(db_index=True)
+    count = models.PositiveIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"sign-ups of {self.day}"
+
+
 class RefreshTrouble(models.Model):
     """A design whose refresh failed; parked after several failures, until somebody has looked at it."""
 

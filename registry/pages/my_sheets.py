@@ -22,6 +22,7 @@ from registry.pages.sheet_table import sheet_table
 from registry.permissions import may, require
 from registry.selectors.bench_page import chart_shown
 from registry.selectors.my_sheets import readings_of, sheet_for_page, sheets_of
+from registry.services.allowance import allowance_of
 from registry.services.pictures import picture_add
 from registry.services.sheets import sheet_amend, sheet_restore, sheet_withdraw
 
@@ -36,7 +37,8 @@ def my_sheets(request: HttpRequest) -> HttpResponse:
         {"sheet": sheet, "version": sheet.current[0] if sheet.current else None, "says": finding_of(sheet)}
         for sheet in page
     ]
-    return render(request, "contributor/my_sheets.html", {"page": "mine", "sheets": page, "rows": rows})
+    context = {"page": "mine", "sheets": page, "rows": rows, "allowance": allowance_of(request.user)}
+    return render(request, "contributor/my_sheets.html", context)
 
 
 def sheet(request: HttpRequest, uuid: UUID) -> HttpResponse:

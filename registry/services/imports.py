@@ -14,6 +14,7 @@ from registry.formats.tidy_table import TidyTable
 from registry.models import Contributor, Sheet, User
 from registry.permissions import require
 from registry.services.accounts import contributor_of
+from registry.services.allowance import allowance_require
 from registry.services.audit import record
 from registry.services.import_designs import plan_designs
 from registry.services.import_rows import stored_rows, table_rows, write_sheets
@@ -89,6 +90,8 @@ def import_apply(table: TidyTable, *, by: User | None = None, progress: Progress
         plan = import_plan(table, by=by)
         if plan.errors:
             raise RegistryErrors(plan.errors)
+        if by is not None and plan.sheets_new:
+            allowance_require(contributor_of(by), sheets=len(plan.sheets_new))
         if plan.sheets_new:
             _store(table, plan, by, tell)
     refresh_owed(tell)  # what a killed import left behind too

@@ -1,0 +1,99 @@
+"""How many sheets an account may still send today: the limit ramps with its age and with how well it fits.
+
+A flood from new accounts, or from one that has slept and was taken over, is slowed to what people can look
+at; somebody with a bench full of switches is not kept from work, and sees what is left.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+from django.conf import settings
+from django.db.models import Count, Max, Q
+from django.utils import timezone
+
+from registry.errors import RegistryError, RegistryErrors
+from registry.models import Contributor, SheetFinding, User
+from registry.permissions import is_moderator
+from registry.translation import gettext as _
+
+WEEK, MONTH, DORMANT = timedelta(days=7), timedelta(days=30), timedelta(days=180)
+DAY = timedelta(days=1)
+AFTER_WEEK, AFTER_MONTH, MODERATOR = 3, 15, 50  # times what a new account may
+FITTING = ("fits", "slip")
+SHEETS_TO_JUDGE, WELL, BADLY = 5, 0.8, 0.5
+
+
+@dataclass(frozen=True)
+class Allowance:
+    """a_day: sheets in 24 hours, None where there is no limit; sent: in the last 24."""
+
+    a_day: int | None
+    sent: int
+
+    @property
+    def left(self) -> int | None:
+        return None if self.a_day is None else max(0, self.a_day - self.sent)
+
+
+def sheet_allowance(contributor: Contributor) -> Allowance:
+    """Of this account, now."""
+    base = settings.BENCHQUORUM_NEW_SHEETS
+    now = timezone.now()
+    if not base or contributor.user is None:
+        return Allowance(None, 0)
+    if contributor.pk is None:
+        return Allowance(base, 0)
+    sent = contributor.sheets.filter(created_at__gt=now - DAY).count()
+    return Allowance(base * _times(contributor.user, contributor), sent)
+
+
+def allowance_of(user: User) -> Allowance:
+    """For the person's own page; an account that never sent anything has no contributor yet."""
+    return sheet_allowance(Contributor.objects.filter(user=user).first() or Contributor(user=user))
+
+
+def _times(user: User, contributor: Contributor) -> int:
+    if is_moderator(user):
+        return MODERATOR
+    now = timezone.now()
+    age = now - user.date_joined
+    fit = SheetFinding.objects.filter(sheet__contributor=contributor, sheet__withdrawn_at=None).aggregate(
+        judged=Count("pk"), fitting=Count("pk", filter=Q(finding__in=FITTING))
+    )
+    share = fit["fitting"] / fit["judged"] if fit["judged"] >= SHEETS_TO_JUDGE else None
+    asleep = _asleep_since(contributor)
+    if age < WEEK or asleep or (share is not None and share < BADLY):
+        times = 1
+    else:
+        times = AFTER_WEEK if age < MONTH else AFTER_MONTH
+    return times * 2 if share is not None and share >= WELL and not asleep else times
+
+
+def _asleep_since(contributor: Contributor) -> bool:
+    """Old, and woken within the last week after half a year without a sheet (or without any ever)."""
+    now = timezone.now()
+    recent = contributor.sheets.filter(created_at__gt=now - WEEK)
+    earlier = contributor.sheets.filter(created_at__lte=now - WEEK).aggregate(last=Max("created_at"))["last"]
+    if earlier is None:
+        return False  # new to sending, whatever the account's age: that is what the fit is for
+    first = recent.order_by("created_at").values_list("created_at", flat=True).first() or now
+    return bool(first - earlier > DORMANT)
+
+
+def allowance_require(contributor: Contributor, *, sheets: int = 1, done: int = 0) -> None:
+    """Raise RegistryErrors unless so many more may be sent; done: already taken in this call."""
+    allowance = sheet_allowance(contributor)
+    if allowance.left is not None and done + sheets > allowance.left:
+        raise RegistryErrors([allowance_used(allowance)])
+
+
+def allowance_used(allowance: Allowance) -> RegistryError:
+    return RegistryError(
+        "allowance_used",
+        _("This account may send {a_day} sheets a day for now; {left} are left.").format(
+            a_day=allowance.a_day, left=allowance.left
+        ),
+        _("Send the rest tomorrow: the number grows with the account's age and with sheets that fit."),
+    )

@@ -1,0 +1,155 @@
+"""Floods are slowed: sheets by age and fit, sign-ups by address block; moderators need a second factor."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from allauth.mfa.models import Authenticator
+from django.core.exceptions import PermissionDenied
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from registry.errors import RegistryErrors
+from registry.models import ChartRevision, Contributor, Design, Sheet, SheetFinding, SignUpBlock, User
+from registry.permissions import may, require
+from registry.services.accounts import contributor_of
+from registry.services.allowance import sheet_allowance
+from registry.services.charts import chart_refresh
+from registry.services.sheet_bulk import sheets_submit
+from registry.services.sheets import sheet_submit
+from registry.services.sign_ups import sign_up_allowed
+from tests.api.made import made_design, made_user, sheet_body
+from tests.registry.moderation.made import account
+
+pytestmark = pytest.mark.django_db
+NEW = 4
+
+
+@pytest.fixture(autouse=True)
+def limits(settings: Any) -> None:
+    settings.BENCHQUORUM_NEW_SHEETS = NEW
+    settings.BENCHQUORUM_SIGN_UPS = 3
+
+
+@pytest.fixture
+def reader() -> User:
+    return made_user()
+
+
+@pytest.fixture
+def design(reader: User) -> Design:
+    return made_design(reader)
+
+
+def aged(user: User, days: int) -> Contributor:
+    user.date_joined = timezone.now() - timedelta(days=days)
+    user.save(update_fields=["date_joined"])
+    return contributor_of(user)
+
+
+def judged(contributor: Contributor, design: Design, fitting: int, others: int, days_ago: int = 2) -> None:
+    """Sheets of earlier days with findings of that kind."""
+    for n in range(fitting + others):
+        sheet = sheet_submit(by=contributor.user, body=sheet_body(design))  # type: ignore[arg-type]
+        Sheet.objects.filter(pk=sheet.pk).update(created_at=timezone.now() - timedelta(days=days_ago))
+        if n == 0:
+            chart_refresh(design_id=design.pk)
+        SheetFinding.objects.update_or_create(
+            sheet=sheet,
+            defaults={
+                "finding": "fits" if n < fitting else "unexplained",
+                "p": 0.9,
+                "body": {},
+                "revision": ChartRevision.objects.latest("pk"),
+            },
+        )
+
+
+def test_a_new_account_is_stopped_and_told_what_is_left(reader: User, design: Design) -> None:
+    body = sheet_body(design)
+    for n in range(NEW):
+        body = sheet_body(design, unit={"key": str(n)})
+        sheet_submit(by=reader, body=body)
+    with pytest.raises(RegistryErrors) as refused:
+        sheet_submit(by=reader, body=sheet_body(design))
+    assert [error.code for error in refused.value] == ["allowance_used"]
+    assert "0 are left" in refused.value.errors[0].message
+    assert sheet_submit(by=reader, body=body).client_id  # a replay is no new sheet
+
+
+def test_what_is_left_stands_on_the_page(reader: User, design: Design, client: Client) -> None:
+    sheet_submit(by=reader, body=sheet_body(design))
+    client.force_login(reader)
+    assert f"{NEW - 1} more sheets today, of {NEW} a day" in client.get(reverse("my_sheets")).content.decode()
+
+
+def test_in_bulk_the_rest_is_refused_one_by_one(reader: User, design: Design) -> None:
+    taken = sheets_submit(by=reader, bodies=[sheet_body(design) for _ in range(NEW + 2)])
+    assert [bool(one.errors) for one in taken] == [False] * NEW + [True] * 2
+    assert Sheet.objects.count() == NEW
+
+
+@pytest.mark.parametrize(("days", "times"), [(0, 1), (6, 1), (8, 3), (29, 3), (31, 15)])
+def test_the_limit_grows_with_age(reader: User, days: int, times: int) -> None:
+    assert sheet_allowance(aged(reader, days)).a_day == NEW * times
+
+
+def test_sheets_that_fit_double_it_and_sheets_that_do_not_set_it_back(
+    reader: User, design: Design, settings: Any
+) -> None:
+    settings.BENCHQUORUM_NEW_SHEETS = 0
+    judged(aged(reader, 2), design, fitting=5, others=0)
+    other = made_user("careless")
+    judged(aged(other, 40), design, fitting=2, others=4)
+    settings.BENCHQUORUM_NEW_SHEETS = NEW
+    assert sheet_allowance(contributor_of(reader)).a_day == 2 * NEW
+    assert sheet_allowance(contributor_of(other)).a_day == NEW
+
+
+def test_an_account_that_wakes_after_half_a_year_is_as_new(reader: User, design: Design) -> None:
+    sheet = sheet_submit(by=reader, body=sheet_body(design))
+    owner = aged(reader, 400)
+    Sheet.objects.filter(pk=sheet.pk).update(created_at=timezone.now() - timedelta(days=300))
+    assert sheet_allowance(owner).a_day == NEW
+    sheet_submit(by=reader, body=sheet_body(design))
+    assert sheet_allowance(owner).a_day == NEW  # and stays so for a week
+
+
+def test_an_address_block_makes_so_many_accounts_a_day() -> None:
+    assert [sign_up_allowed(address=f"192.0.2.{n}") for n in range(5)] == [True] * 3 + [False] * 2
+    assert sign_up_allowed(address="198.51.100.1")
+    assert all("192.0" not in row.digest for row in SignUpBlock.objects.all())
+
+
+def sign_up(client: Client, email: str) -> Any:
+    word = "a long pass phrase"
+    return client.post(reverse("account_signup"), {"email": email, "password1": word, "password2": word})
+
+
+def test_the_page_refuses_the_fourth_sign_up(client: Client, settings: Any) -> None:
+    settings.ACCOUNT_EMAIL_VERIFICATION = "mandatory"
+    for n in range(4):
+        answer = sign_up(Client(), f"new{n}@workshop.example")
+    assert "Try again tomorrow" in answer.content.decode()
+    assert User.objects.filter(email__startswith="new").count() == 3
+
+
+def test_a_moderator_without_second_factor_is_nobody_special(settings: Any) -> None:
+    settings.BENCHQUORUM_MODERATOR_MFA = True
+    moderator = account("desk", moderator=True)
+    assert not may(moderator, "moderate")
+    with pytest.raises(PermissionDenied, match="second factor"):
+        require(moderator, "moderate")
+    Authenticator.objects.create(user=moderator, type=Authenticator.Type.TOTP, data={})
+    assert may(moderator, "moderate")
+
+
+def test_the_desk_is_closed_to_a_moderator_without_one(client: Client, settings: Any) -> None:
+    moderator = account("desk", moderator=True)
+    client.force_login(moderator)
+    assert client.get(reverse("desk")).status_code == 200
+    settings.BENCHQUORUM_MODERATOR_MFA = True
+    assert client.get(reverse("desk")).status_code == 403
