@@ -1,5 +1,6 @@
 """Consensus of bench readings: pure numpy and scipy, no Django, no I/O."""
 
+from consensus.age_replacement import ReplacementAge, age_replacement
 from consensus.check_results import (
     Candidate,
     Cause,
@@ -15,6 +16,8 @@ from consensus.diagnosis import check_sheet
 from consensus.engine import agree, agree_design, learn_reliability
 from consensus.errors import ConsensusError
 from consensus.identify import identify_sheet
+from consensus.life import GroupLife, compare_classes, group_life
+from consensus.lifetimes import Lifetimes
 from consensus.line_codes import line_code
 from consensus.readings import DesignReadings, Kind, KnownVariant, Readings, Sheet
 from consensus.reliability import ContributorReliability, Reliability
@@ -41,15 +44,18 @@ __all__ = [
     "DesignReadings",
     "FaultEffect",
     "FindingCell",
+    "GroupLife",
     "Identification",
     "Kind",
     "KnownVariant",
+    "Lifetimes",
     "LineCode",
     "NextReading",
     "OhmFigures",
     "ReadingModel",
     "Readings",
     "Reliability",
+    "ReplacementAge",
     "Settings",
     "Sheet",
     "SheetCheck",
@@ -57,9 +63,12 @@ __all__ = [
     "ShortTest",
     "UnlikeReading",
     "VariantPattern",
+    "age_replacement",
     "agree",
     "agree_design",
     "check_sheet",
+    "compare_classes",
+    "group_life",
     "identify_sheet",
     "learn_reliability",
     "line_code",

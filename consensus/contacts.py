@@ -20,7 +20,7 @@ IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 
 OPEN, CLOSED = 0, 1  # symbols; levels follow, `odd` is the last
-OVER_LIMIT, LEAK, CONTACT, FIRST_LEVEL = range(4)  # codes; then levels, odd, wandering
+OVER_LIMIT, LEAK, CONTACT, FIRST_LEVEL = range(4)  # codes; then levels, odd, wandering, censored
 CONTACT_SHARE = 0.85  # of invented contacts in a design with resistive levels: read as plainly closed
 MISSED_LEAK = 0.25  # a missed contact shows a leak's figure so much less often than an open one does
 WANDER_OPEN = 0.35  # share of an open contact's weight in a reading that wandered into the open
@@ -51,6 +51,11 @@ class Alphabet:
     @property
     def wander_code(self) -> int:
         return self.odd_code + 1
+
+    @property
+    def censored_code(self) -> int:
+        """Above the limit of a meter whose limit lies below the open range."""
+        return self.odd_code + 2
 
 
 def contact_ohms(readings: Readings) -> FloatArray:
@@ -91,7 +96,7 @@ def make_alphabet(levels: FloatArray, settings: Settings) -> Alphabet:
     series[odd, CLOSED] = series[CLOSED, odd] = odd
     parallel[CLOSED, :] = parallel[:, CLOSED] = CLOSED
     parallel[OPEN, :], parallel[:, OPEN] = np.arange(size), np.arange(size)
-    return Alphabet(levels, series, parallel, codes=size + 2)
+    return Alphabet(levels, series, parallel, codes=size + 3)
 
 
 def nearest_symbol(ohms: FloatArray, levels: FloatArray, settings: Settings) -> IntArray:
@@ -108,12 +113,13 @@ def nearest_symbol(ohms: FloatArray, levels: FloatArray, settings: Settings) -> 
 
 
 def reading_codes(readings: Readings, ohms: FloatArray, alphabet: Alphabet, settings: Settings) -> IntArray:
-    """(n,) code of each reading: over limit, leak, contact, a level, odd, or wandering."""
+    """(n,) code of each reading: over limit, leak, contact, a level, odd, wandering, censored."""
     symbol = nearest_symbol(ohms, alphabet.levels, settings)
     codes = symbol + (FIRST_LEVEL - 2)
     codes[symbol == OPEN] = LEAK
     codes[(symbol == CLOSED) | np.isnan(ohms)] = CONTACT
     codes[np.isinf(ohms)] = OVER_LIMIT
+    codes[np.isinf(ohms) & (readings.limit < settings.open_above_ohm)] = alphabet.censored_code
     ranged = readings.kind == Kind.RANGE
     if ranged.any():
         low, high = readings.low - readings.lead, readings.high - readings.lead
@@ -154,6 +160,8 @@ def likelihood_table(
     table[:, wander] = (
         0.01 * (1 - WANDER_OPEN) * table[:, CONTACT] + 0.01 * WANDER_OPEN * table[:, OVER_LIMIT]
     )
+    table[:, alphabet.censored_code] = table[:, OVER_LIMIT]
+    table[:, alphabet.censored_code, 2:] = table[:, OVER_LIMIT, :1]
     return table
 
 

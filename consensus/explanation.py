@@ -63,6 +63,7 @@ def consistent_symbols(alphabet: Alphabet) -> BoolArray:
     levels = np.arange(alphabet.size - 2)
     table[FIRST_LEVEL + levels, 2 + levels] = True
     table[alphabet.wander_code] = True
+    table[alphabet.censored_code] = np.arange(alphabet.size) != 1
     return table
 
 

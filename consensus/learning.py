@@ -121,8 +121,8 @@ def count_design(work: tuple[DesignReadings, Reliability, Settings]) -> Counts:
         for name in names:
             counts.sheets[name] += 0.0
         real = np.flatnonzero(row_places(problem) >= 0)
-        everything = np.ones(len(real))
         shown = encoded.code[problem.row[real]]
+        everything = (shown != encoded.alphabet.censored_code).astype(np.float64)
         _count_slips(counts, names, who[problem.sheet[real]], shown, after[real], everything)
         return counts
     state = propagate(problem, crossed=False)
@@ -170,7 +170,8 @@ def _count_readings(
         at = np.flatnonzero(plain & (chance > LEAST_PAIRS))
         after = beliefs[unit[at], table, pairs.source[at]] * like[at]
         after /= after.sum(axis=1, keepdims=True)
-        _count_slips(counts, names, people[at], shown[at], after, chance[at])
+        told = shown[at] != problem.alphabet.censored_code  # a poor meter's limit tells of no slip
+        _count_slips(counts, names, people[at], shown[at], after, chance[at] * told)
 
 
 def _count_slips(

@@ -34,6 +34,7 @@ LIGHT_BELOW = 4  # readings; with fewer no mistake or fault can be told
 DEAR_FROM = 3.0  # nats that the best simple explanation must lack before dear ones are computed
 CROSSED_FROM = 6.0  # nats that it must lack before a mistake is weighed together with a fault
 LEADING = 3  # mistakes, and faults, that are weighed together with everything else
+MOST_END_ODDS = 2.5  # nats that an end row left empty may speak for a shift: it has other reasons too
 TRIAL_ROUNDS = 5  # of a further table, before it is propagated in full
 DENSE_LIMIT = 40_000_000  # figures in the message array; larger designs take every sheet as read
 PRIOR_WEIGHT = 6.0  # places that the prior state shares are worth
@@ -96,6 +97,27 @@ def fault_shares(faults: tuple[Fault, ...], rate: float) -> FloatArray:
     return share
 
 
+def end_rows(encoded: Encoded, mistakes: tuple[Mistake, ...]) -> FloatArray:
+    """(n, M) log odds that the ends of travel bring to shifts: the last position is read twice or not at
+    all, so that an end row left empty, where others are filled, speaks for a shift, a filled one against."""
+    shape = encoded.shape
+    found = np.zeros((encoded.sheets, len(mistakes)))
+    slot_row = np.array([-1 if between else row for row, between in shape.slots])
+    row = slot_row[encoded.cell // len(shape.named)]
+    lines = max(len(shape.lines) if shape.common is not None else len(shape.pairs), 1)
+    taken = np.bincount(encoded.sheet, row >= 0, encoded.sheets)
+    for at, mistake in enumerate(mistakes):
+        if mistake.kind != "shifted_positions" or shape.positions < 3:
+            continue
+        end = shape.positions - 1 if mistake.detail == "out" else 0
+        here = np.bincount(encoded.sheet, row == end, encoded.sheets)
+        share = np.clip((taken - here) / (lines * (shape.positions - 1)), 0.02, 0.98)
+        empty = (1 - share) ** lines
+        odds = np.where(here == 0, np.log((0.5 + 0.5 * empty) / empty), np.log(0.5))
+        found[:, at] = np.minimum(odds, MOST_END_ODDS)
+    return found
+
+
 def make_problem(
     encoded: Encoded, reliability: Reliability, settings: Settings, kept: IntArray | None = None
 ) -> Problem:
@@ -135,7 +157,7 @@ def make_problem(
         weight=encoded.weight[rows],
         unit=unit.astype(np.int64),
         units=len(distinct),
-        log_mistake=np.log(shares)[encoded.contributor[kept]],
+        log_mistake=np.log(shares)[encoded.contributor[kept]] + end_rows(encoded, hypotheses.mistakes)[kept],
         log_fault=np.log(fault_shares(hypotheses.faults, reliability.fault_rate)),
         offset=np.isfinite(encoded.offset[kept]),
         light=light,

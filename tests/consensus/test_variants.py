@@ -1,0 +1,81 @@
+"""Variants and blocks by evidence; keys that never change."""
+
+from __future__ import annotations
+
+from consensus import KnownVariant, Reliability, Settings, agree_design
+from tests.consensus.benches import PATTERN, bench, good_sheets, state_table, typed_sheet
+
+SETTINGS = Settings()
+BEFORE = Reliability.from_settings(SETTINGS)
+OTHER = ("c c c o", "c c c c", "c c o o", "o o c c", "c o c o", "o c o o")  # differs in four cells
+
+
+def chart_of(sheets, **design):
+    return agree_design(bench(sheets, **design), BEFORE, SETTINGS)
+
+
+def test_four_units_of_four_contributors_make_a_variant():
+    chart = chart_of([*good_sheets(9), *good_sheets(4, OTHER)])
+    assert [variant.units for variant in chart.variants] == [9, 4]
+    assert state_table(chart, 1) == list(OTHER)
+    assert {finding.finding for finding in chart.findings[9:]} == {"other_variant"}
+    assert chart.variants[0].share > chart.variants[1].share
+
+
+def test_cells_that_tell_variants_apart_are_named():
+    chart = chart_of([*good_sheets(9), *good_sheets(4, OTHER)])
+    assert set(chart.variants[0].tells) == {
+        ("S1", "2", "1"),
+        ("S2", "3", "1"),
+        ("S5", "3", "1"),
+        ("S6", "5", "1"),
+    }
+
+
+def test_the_same_units_from_three_accounts_are_coordinated_and_shift_nothing():
+    block = [typed_sheet(OTHER, contributor=f"x{at % 3}") for at in range(4)]
+    chart = chart_of([*good_sheets(9), *block])
+    assert len(chart.variants) == 1
+    assert state_table(chart) == list(PATTERN)
+    assert {finding.finding for finding in chart.findings[9:]} == {"coordinated"}
+    assert all(finding.variant is None for finding in chart.findings[9:])
+    assert {cell.units for cell in chart.variants[0].cells} == {9}
+
+
+def test_two_like_units_are_no_variant():
+    chart = chart_of([*good_sheets(9), *good_sheets(2, OTHER)])
+    assert len(chart.variants) == 1
+    assert state_table(chart) == list(PATTERN)
+
+
+def test_noise_makes_no_variant():
+    noisy = [
+        [row if at % 6 != number else row.replace("c", "o", 1) for number, row in enumerate(PATTERN)]
+        for at in range(12)
+    ]
+    assert len(chart_of([typed_sheet(rows) for rows in noisy]).variants) == 1
+
+
+def test_a_variant_keeps_its_key_when_shares_change():
+    few = chart_of([*good_sheets(9), *good_sheets(4, OTHER)])
+    many = chart_of([*good_sheets(9), *good_sheets(14, OTHER)])
+    key = {tuple(state_table(few, at)): few.variants[at].variant for at in range(2)}
+    assert key == {tuple(state_table(many, at)): many.variants[at].variant for at in range(2)}
+    assert [variant.units for variant in many.variants] == [14, 9]
+
+
+def test_a_known_variant_keeps_the_key_that_it_was_given():
+    places = tuple((row, False, 0, pin) for row in range(6) for pin in range(1, 5))
+    words = {"o": "open", "c": "closed"}
+    states = tuple(words[word] for row in OTHER for word in row.split())
+    known = (KnownVariant("q", places, states),)
+    chart = chart_of([*good_sheets(9), *good_sheets(4, OTHER)], known_variants=known)
+    assert [variant.variant for variant in chart.variants] == ["a", "q"]
+
+
+def test_a_moderator_binds_sheets_to_a_variant():
+    sheets = [*good_sheets(6), *good_sheets(2, OTHER, bound_variant="late")]
+    chart = chart_of(sheets)
+    assert [(variant.variant, variant.units) for variant in chart.variants] == [("a", 6), ("late", 2)]
+    merged = chart_of([*good_sheets(6, bound_variant="a"), *good_sheets(5, OTHER, bound_variant="a")])
+    assert [(variant.variant, variant.units) for variant in merged.variants] == [("a", 11)]
