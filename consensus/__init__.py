@@ -1,6 +1,5 @@
 """Consensus of bench readings: pure numpy and scipy, no Django, no I/O."""
 
-from consensus.age_replacement import ReplacementAge, age_replacement
 from consensus.check_results import (
     Candidate,
     Cause,
@@ -21,6 +20,7 @@ from consensus.lifetimes import Lifetimes
 from consensus.line_codes import line_code
 from consensus.readings import DesignReadings, Kind, KnownVariant, Readings, Sheet
 from consensus.reliability import ContributorReliability, Reliability
+from consensus.replacement_age import ReplacementAge, age_replacement
 from consensus.results import (
     CellAgreement,
     DesignAgreement,
