@@ -12,7 +12,8 @@ from consensus.encoding import encode
 from consensus.hypotheses import CONSTANTS
 from consensus.inference import make_pairs
 from consensus.joint import explain_jointly
-from consensus.propagation import make_problem, propagate
+from consensus.problem import make_problem
+from consensus.propagation import propagate
 from tests.consensus.benches import bench, turned, typed_sheet
 
 SETTINGS = Settings(unit_deviation=1e-9)
