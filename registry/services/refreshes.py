@@ -30,9 +30,11 @@ ROUNDS = 5  # how often one task computes a design whose evidence keeps changing
 
 def mark_stale(design_ids: Iterable[int]) -> None:
     """In the transaction of the change; the counter tells a computation that it has been overtaken."""
-    Design.objects.filter(pk__in=sorted(designs_fed_by(design_ids))).update(
-        stale=True, changes=F("changes") + 1
-    )
+    _mark(designs_fed_by(design_ids))
+
+
+def _mark(design_ids: Iterable[int]) -> None:
+    Design.objects.filter(pk__in=sorted(design_ids)).update(stale=True, changes=F("changes") + 1)
 
 
 def queue_refresh(design: Design) -> None:
@@ -44,14 +46,14 @@ def queue_refresh(design: Design) -> None:
 def _queue_one(pk: int) -> None:
     """From within the transaction of the change."""
     if settings.TASKS_QUEUE == "immediate":
-        mark_stale([pk])
+        _mark([pk])
         transaction.on_commit(partial(refresh_chart.enqueue, pk))
         return
     fresh = Design.objects.filter(pk=pk, stale=False)
     if fresh.update(stale=True, changes=F("changes") + 1):
         refresh_chart.enqueue(pk)  # a row of the same database: it comes and goes with the change
     else:
-        mark_stale([pk])
+        _mark([pk])
 
 
 def refresh_run(*, design_id: int) -> None:

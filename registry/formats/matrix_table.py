@@ -1,0 +1,209 @@
+"""One unit as a matrix, from CSV or XLSX, into plain rows of texts: no design, no database.
+
+What a spreadsheet can hide is refused, not run or guessed: formulas, macros, merged cells, links to other
+files, several filled sheets, archives that unpack to far more than they are.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import zipfile
+from collections.abc import Iterator
+from datetime import date, datetime, time
+from typing import Any, NoReturn
+
+from registry.errors import RegistryError, RegistryErrors
+from registry.translation import gettext as _
+
+MOST_BYTES = 1_000_000
+MOST_UNPACKED = 8_000_000
+MOST_PARTS = 200  # files in an XLSX archive
+MOST_RATIO = 200  # unpacked by packed, of a part larger than SMALL
+SMALL = 100_000
+MOST_ROWS, MOST_COLUMNS = 140, 140  # positions with their gaps; pairs of pins
+LONGEST = 60
+Cells = list[list[str]]
+
+
+def read_matrix(data: bytes) -> Cells:
+    """Rows of stripped texts, empty rows and columns at the end cut off; RegistryErrors where it is none."""
+    if not data.strip():
+        refuse("matrix_empty", _("The file is empty."), _("Fill in the matrix and send it again."))
+    if len(data) > MOST_BYTES:
+        refuse("matrix_too_large", _("The file has {n} bytes.").format(n=len(data)),
+               _("One unit needs a few thousand; send each unit as a file of its own."))  # fmt: skip
+    if data.startswith(b"PK"):
+        cells = _read_xlsx(data)
+    elif data.startswith(b"\xd0\xcf\x11\xe0"):
+        refuse("matrix_old_format", _("This is an old or an encrypted spreadsheet."),
+               _("Save it as XLSX without a password, or as CSV."))  # fmt: skip
+    else:
+        cells = _read_csv(data)
+    return _trimmed(cells)
+
+
+def refuse(code: str, message: str, advice: str = "", **place: Any) -> NoReturn:
+    raise RegistryErrors([RegistryError(code, message, advice, field="/file", **place)])
+
+
+def _trimmed(cells: Cells) -> Cells:
+    while cells and not any(cells[-1]):
+        cells.pop()
+    width = max((n for row in cells for n, text in enumerate(row, start=1) if text), default=0)
+    if not cells or not width:
+        refuse("matrix_empty", _("There is nothing in the file."), _("Fill in the matrix."))
+    if len(cells) > MOST_ROWS or width > MOST_COLUMNS:
+        refuse("matrix_too_large", _("This has {rows} rows and {columns} columns.").format(
+            rows=len(cells), columns=width), _("No switch has as many positions or pins."))  # fmt: skip
+    long = [(n, text) for n, row in enumerate(cells, start=1) for text in row if len(text) > LONGEST]
+    if long:
+        refuse("cell_too_long", _("“{text}…” is too long.").format(text=long[0][1][:20]), line=long[0][0])
+    return [[*row, *[""] * width][:width] for row in cells]
+
+
+def _read_csv(data: bytes) -> Cells:
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        refuse("matrix_not_text", _("This is neither CSV in UTF-8 nor XLSX."), _("Save it as one of them."))
+    if any(ord(sign) < 32 and sign not in "\r\n\t" for sign in text):
+        refuse(
+            "matrix_not_text", _("There are characters in it that no CSV has."), _("Save it again as CSV.")
+        )
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    separator = max(";\t,", key=first.count)
+    try:
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+    except csv.Error as error:
+        refuse("matrix_unreadable", _("This CSV can't be read: {why}.").format(why=error),
+               _("A quotation mark may be open."))  # fmt: skip
+    cells = [[cell.strip() for cell in row] for row in rows]
+    formulas = [
+        (n, cell) for n, row in enumerate(cells, start=1) for cell in row if cell.startswith(("=", "@"))
+    ]
+    if formulas:
+        _formula(formulas[0][0], formulas[0][1])
+    return cells
+
+
+def _formula(line: int, text: str) -> NoReturn:
+    refuse("matrix_formula", _("“{text}” is a formula.").format(text=text[:30]),
+           _("Paste the figures as values; a reading is what the meter showed."), line=line)  # fmt: skip
+
+
+def _read_xlsx(data: bytes) -> Cells:
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            _check_parts(archive)
+            _check_sheets(archive)
+    except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, OSError, KeyError, ValueError):
+        _broken()
+    return _openpyxl_cells(data)
+
+
+def _broken() -> NoReturn:
+    refuse("matrix_unreadable", _("This is no XLSX, or a damaged one."), _("Save it anew, or as CSV."))
+
+
+def _check_parts(archive: zipfile.ZipFile) -> None:
+    parts = archive.infolist()
+    if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > MOST_UNPACKED:
+        refuse(
+            "matrix_bomb", _("This file unpacks to far more than a matrix."), _("Save it anew, or as CSV.")
+        )
+    for part in parts:
+        if part.file_size > SMALL and part.file_size > MOST_RATIO * max(part.compress_size, 1):
+            refuse("matrix_bomb", _("This file unpacks to far more than a matrix."),
+                   _("Save it anew, or as CSV."))  # fmt: skip
+        if part.flag_bits & 1:
+            refuse("matrix_encrypted", _("The file is encrypted."), _("Save it without a password."))
+        name = part.filename.lower()
+        if "vbaproject" in name or "/macrosheets/" in name or "activex" in name:
+            refuse("matrix_macros", _("There are macros in the file."), _("Save it as XLSX without macros."))
+        if "externallinks/" in name or "embeddings/" in name:
+            refuse("matrix_links", _("The file refers to other files."), _("Paste the figures as values."))
+    names = {part.filename for part in parts}
+    if len(names) != len(parts) or "xl/workbook.xml" not in names or "[Content_Types].xml" not in names:
+        _broken()
+
+
+def _check_sheets(archive: zipfile.ZipFile) -> None:
+    """What openpyxl would read over in silence, looked for in the XML itself."""
+    from defusedxml import DefusedXmlException
+    from defusedxml.ElementTree import ParseError, iterparse
+
+    unpacked = 0
+    for name in archive.namelist():
+        if not name.endswith((".xml", ".rels")):
+            continue
+        with archive.open(name) as part:
+            content = part.read(MOST_UNPACKED + 1)
+        unpacked += len(content)
+        if unpacked > MOST_UNPACKED:
+            refuse("matrix_bomb", _("This file unpacks to far more than a matrix."))
+        try:
+            for _event, element in iterparse(io.BytesIO(content), forbid_dtd=True):
+                if name.startswith("xl/worksheets/"):
+                    _check_element(element.tag.rpartition("}")[2], element.attrib)
+                element.clear()
+        except (ParseError, DefusedXmlException):
+            _broken()
+
+
+def _check_element(tag: str, attributes: dict[str, str]) -> None:
+    if tag == "mergeCell":
+        refuse("matrix_merged", _("Cells are merged: {cells}.").format(cells=attributes.get("ref", "?")),
+               _("Unmerge them, so that each place has its own reading."))  # fmt: skip
+    if tag == "f":
+        refuse("matrix_formula", _("There is a formula in the file."),
+               _("Paste the figures as values; a reading is what the meter showed."))  # fmt: skip
+    if tag == "row" and int(attributes.get("r", "1") or 1) > MOST_ROWS * 10:
+        refuse("matrix_too_large", _("There is something in row {n}.").format(n=attributes["r"]),
+               _("No switch has as many positions."))  # fmt: skip
+
+
+def _openpyxl_cells(data: bytes) -> Cells:
+    from openpyxl import load_workbook
+
+    try:
+        book = load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
+        filled = [cells for cells in map(_sheet, book.worksheets) if any(map(any, cells))]
+        book.close()
+    except RegistryErrors:
+        raise
+    except (
+        Exception
+    ):  # a damaged workbook fails in openpyxl in a hundred ways; none of them is ours to tell apart
+        _broken()
+    if len(filled) > 1:
+        refuse("matrix_several", _("More than one sheet of the file is filled in."),
+               _("One unit a file: send each by itself."))  # fmt: skip
+    return filled[0] if filled else []
+
+
+def _sheet(sheet: Any) -> Cells:
+    if not hasattr(sheet, "iter_rows"):
+        return []
+    limits = {"max_row": MOST_ROWS + 1, "max_col": MOST_COLUMNS + 1}
+    return [list(_texts(row, n)) for n, row in enumerate(sheet.iter_rows(**limits), start=1)]
+
+
+def _texts(row: Any, line: int) -> Iterator[str]:
+    for cell in row:
+        value = cell.value
+        if value is None:
+            yield ""
+        elif isinstance(value, bool | date | datetime | time):
+            refuse("matrix_not_a_reading", _("There is a date or a truth value in row {n}.").format(n=line),
+                   _("Set the cells to text; 4-7 is easily taken for a day."), line=line)  # fmt: skip
+        elif cell.data_type == "e":
+            refuse("matrix_not_a_reading", _("There is “{text}” in row {n}.").format(text=value, n=line),
+                   _("Write what the meter showed."), line=line)  # fmt: skip
+        elif isinstance(value, float):
+            yield f"{value:.12g}"
+        else:
+            text = str(value).strip()
+            if text.startswith(("=", "@")):
+                _formula(line, text)
+            yield text
