@@ -176,3 +176,15 @@ def censored_likelihood(
     above = np.zeros((len(who), alphabet.size), dtype=bool)
     above[:, 2:-1] = alphabet.levels[None, :] > limit[:, None]
     return np.where(above, rows[:, [OPEN]], rows)
+
+
+def deviation(alphabet: Alphabet, share: float) -> FloatArray:
+    """(A, A) rows: pattern, columns: the unit.  A worn contact is open or odd, a stray one closed or odd."""
+    size, odd = alphabet.size, alphabet.odd
+    moved = np.zeros((size, size))
+    moved[0, [1, odd]] = 0.7, 0.3
+    moved[1, [0, odd]] = 0.6, 0.4
+    moved[2:odd, [0]] = 0.5
+    moved[2:odd, odd] = 0.5
+    moved[odd, [0, 1]] = 0.5
+    return (1 - share) * np.eye(size) + share * moved

@@ -1,4 +1,4 @@
-"""Figures of a whole design: agreement beyond chance between units, and the cells that tell variants apart."""
+"""Figures of a whole design: agreement beyond chance, and the cells that tell variants apart."""
 
 from __future__ import annotations
 

@@ -16,9 +16,10 @@ from consensus.design_figures import agreement_figures, telling_cells
 from consensus.encoding import Encoded, encode
 from consensus.explanation import Explanation, explain
 from consensus.findings import TableRole, find_all
-from consensus.inference import Problem, crossed_pairs, source_beliefs
+from consensus.inference import crossed_pairs, source_beliefs
 from consensus.learning import learn
-from consensus.propagation import final_beliefs, judge, make_problem, pattern_beliefs
+from consensus.problem import Problem, make_problem
+from consensus.propagation import final_beliefs, judge, pattern_beliefs
 from consensus.readings import DesignReadings
 from consensus.reliability import Reliability
 from consensus.results import DesignAgreement, ReadingModel, SheetFinding, VariantPattern

@@ -11,12 +11,12 @@ from consensus.contacts import CONTACT, FIRST_LEVEL, LEAK, Alphabet
 from consensus.hypotheses import CONSTANTS
 from consensus.inference import (
     Pairs,
-    Problem,
     arm_beliefs,
     combine,
     entry_likelihoods,
     make_pairs,
 )
+from consensus.problem import Problem
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -120,7 +120,8 @@ def _likeliest(pairs: Pairs, posterior: FloatArray) -> tuple[IntArray, IntArray]
 
 
 def _marginal(sheet: IntArray, column: IntArray, weight: FloatArray, shape: tuple[int, int]) -> FloatArray:
-    return np.bincount(sheet * shape[1] + column, weight, shape[0] * shape[1]).reshape(shape)
+    counts = np.bincount(sheet * shape[1] + column, weight, shape[0] * shape[1])
+    return np.asarray(counts, dtype=np.float64).reshape(shape)
 
 
 def expected_symbols(

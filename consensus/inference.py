@@ -15,10 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.contacts import Alphabet
+from consensus.contacts import deviation
 from consensus.hypotheses import CLOSED as CLOSED_SOURCE
-from consensus.hypotheses import CONSTANTS, OPEN, UNKNOWN, WORN, HypothesisSet
-from consensus.settings import Settings
+from consensus.hypotheses import CONSTANTS, OPEN, UNKNOWN, WORN
+from consensus.problem import Problem
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -26,53 +26,7 @@ BoolArray = NDArray[np.bool_]
 
 NEGLIGIBLE = 1e-5  # pairs less likely than that are left out until the next full round
 LOOSE = 0.3  # share of places in which an unexplained sheet may show anything
-SPEAKING = 1e-3  # pairs less likely than that send no message
 TINY = 1e-300
-
-
-@dataclass(frozen=True)
-class Problem:
-    """One design, ready for inference.
-
-    sheet, cell: (R,) sorted by sheet; like: (R, A) likelihood of each reading; weight: (R,) design effect;
-    shifted, shifted_code: (R, A), (R,) likelihoods and codes with a resistive common's figure taken off;
-    unit: (N,); log_mistake: (N, M), log_fault: (F,) log priors; offset, light: (N,) sheets with a candidate
-    resistive common, sheets of so few readings that only "as read" is considered; strange: (N,) sheets that
-    mostly do not keep to the common.  row: (R,) merged readings of `Encoded`; bound: (U,) table
-    that a moderator bound a unit to, -1 where free.
-    """
-
-    hypotheses: HypothesisSet
-    alphabet: Alphabet
-    places: int
-    sheet: IntArray
-    cell: IntArray
-    row: IntArray
-    like: FloatArray
-    shifted: FloatArray
-    weight: FloatArray
-    unit: IntArray
-    units: int
-    log_mistake: FloatArray
-    log_fault: FloatArray
-    offset: BoolArray
-    shifted_code: IntArray
-    light: BoolArray
-    strange: BoolArray
-    bound: IntArray
-    settings: Settings
-
-    @property
-    def sheets(self) -> int:
-        return len(self.unit)
-
-    @property
-    def mistakes(self) -> int:
-        return len(self.hypotheses.mistakes)
-
-    @property
-    def faults(self) -> int:
-        return len(self.hypotheses.faults)
 
 
 @dataclass(frozen=True)
@@ -113,11 +67,10 @@ def single_pairs(problem: Problem, combined: BoolArray) -> Pairs:
     shifted = np.zeros_like(single)
     shifted[-1] = True
     shifted[-1, -1] = single[-1] = False
-    single, shifted = single.ravel(), shifted.ravel()
-    plain = single & ~problem.hypotheses.composite
+    plain = single.ravel() & ~problem.hypotheses.composite
     plain[0] = True
-    allowed = np.where(combined[:, None], single, plain)
-    allowed |= problem.offset[:, None] & shifted
+    allowed = np.where(combined[:, None], single.ravel(), plain)
+    allowed |= problem.offset[:, None] & shifted.ravel()
     allowed[problem.light] = False
     allowed[:, 0] = True
     return make_pairs(problem, *np.nonzero(allowed))
@@ -260,9 +213,9 @@ def weigh(
     key = pairs.sheet * faults + fault
     first = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
     group = np.logaddexp.reduceat(score, first, axis=0)
-    by_sheet = np.full((problem.sheets * faults, tables), -np.inf)
-    by_sheet[key[first]] = group
-    by_sheet = by_sheet.reshape(problem.sheets, faults, tables)
+    by_key = np.full((problem.sheets * faults, tables), -np.inf)
+    by_key[key[first]] = group
+    by_sheet = by_key.reshape(problem.sheets, faults, tables)
     by_sheet[problem.light, 1:] = by_sheet[problem.light, :1]
     if problem.units == problem.sheets:
         total = np.empty_like(by_sheet)
@@ -286,121 +239,3 @@ def weigh(
         spread = (mass / whole).sum(axis=1)[problem.unit]
         posterior[light] = within[light] * spread[pairs.sheet[light]]
     return posterior, (peak + np.log(whole))[:, 0, 0]
-
-
-def unit_messages(problem: Problem, pairs: Pairs, posterior: FloatArray, beliefs: FloatArray) -> FloatArray:
-    """(U, V, Q, A) log messages of units to places: what each unit says of each place of each table.
-
-    m(x) = 1 + sum_h posterior(h) (likelihood(reading | x) / prediction - 1), over the hypotheses that show
-    the place; then one unit may deviate from the pattern (see `deviation`), which bounds what it can say.
-    """
-    tables, size = beliefs.shape[1], problem.alphabet.size
-    out = np.ones((problem.sheets, tables, problem.places, size))
-    some = speaking_entries(problem, pairs, posterior.max(axis=1) > SPEAKING)
-    unit = problem.unit[some.sheet][some.pair]
-    for table in range(tables):
-        pair, place, ratio = place_ratios(problem, some, beliefs[:, table], unit)
-        target = (some.sheet[pair] * tables + table) * problem.places + place
-        change = posterior[pair, table][:, None] * (ratio - 1)
-        np.add.at(out.reshape(-1, size), target, change)
-    return _by_unit(problem, np.maximum(out, 1e-9))
-
-
-def sheet_messages(problem: Problem, pairs: Pairs, beliefs: FloatArray, at: IntArray) -> FloatArray:
-    """(P, Q, A) what each pair, taken as certain, says of each place; at: (P,) rows of (…, sources, A)."""
-    some = speaking_entries(problem, pairs, np.ones(len(pairs), dtype=bool))
-    out = np.ones((len(pairs), problem.places, problem.alphabet.size))
-    pair, place, ratio = place_ratios(problem, some, beliefs, at[some.pair])
-    out[pair, place] = ratio
-    return out
-
-
-def speaking_entries(problem: Problem, pairs: Pairs, speaking: BoolArray) -> Pairs:
-    """Pairs with only those entries that are evidence of places."""
-    speaking = speaking & (pairs.hypothesis % problem.mistakes != problem.mistakes - 1)
-    silent = problem.hypotheses.silent[pairs.hypothesis[pairs.pair], problem.cell[pairs.row]]
-    entry = np.flatnonzero(speaking[pairs.pair] & ~silent)
-    return Pairs(pairs.sheet, pairs.hypothesis, pairs.pair[entry], pairs.row[entry], pairs.source[entry])
-
-
-def place_ratios(
-    problem: Problem, some: Pairs, beliefs: FloatArray, at: IntArray
-) -> tuple[IntArray, IntArray, FloatArray]:
-    """(pair, place, (…, A) likelihood over prediction): each pair and place once."""
-    base = beliefs.shape[1]
-    like = entry_likelihoods(problem, some)
-    direct = np.flatnonzero((some.source >= CONSTANTS) & (some.source < base))
-    shown = np.einsum("ea,ea->e", beliefs[at[direct], some.source[direct]], like[direct])
-    ratio = like[direct] / shown[:, None]
-    weight = problem.weight[some.row[direct]]
-    if weight.min(initial=1.0) < 1:
-        ratio = ratio ** weight[:, None]
-        ratio /= np.einsum("ea,ea->e", beliefs[at[direct], some.source[direct]], ratio)[:, None]
-    parts = [(some.pair[direct], some.source[direct] - CONSTANTS, ratio)]
-    combined = np.flatnonzero(some.source >= base)
-    if not len(combined):
-        return parts[0]
-    parts += _operand_messages(problem, some, combined, like, beliefs, at)
-    pair, place, ratio = (np.concatenate(columns) for columns in zip(*parts, strict=True))
-    return _multiply_repeats(pair, place, ratio, problem.places)
-
-
-def _operand_messages(
-    problem: Problem, some: Pairs, at: IntArray, like: FloatArray, beliefs: FloatArray, unit: IntArray
-) -> list[tuple[IntArray, IntArray, FloatArray]]:
-    """(pair, place, ratio) of each place behind readings of two or more contacts."""
-    unit, source, like = unit[at], some.source[at], like[at]
-    x = problem.hypotheses.operands[source]
-    arms = arm_beliefs(problem, beliefs, unit, source)
-    series = problem.alphabet.series
-    of_arm = (beside(arms[1], like, series), beside(arms[0], like, series))
-    norm = np.einsum("ea,ea->e", of_arm[0], arms[0])
-    found = []
-    for column, other, arm in ((0, 1, 0), (1, 0, 0), (2, 3, 1), (3, 2, 1)):
-        real = np.flatnonzero(x[:, column] >= CONSTANTS)
-        if not len(real):
-            continue
-        mate = beliefs[unit[real], x[real, other]]
-        message = of_arm[arm][real]
-        alone = x[real, other] == OPEN
-        both = np.flatnonzero(~alone)
-        if len(both):
-            message[both] = beside(mate[both], message[both], problem.alphabet.parallel)
-        ratio = message / np.maximum(norm[real], TINY)[:, None]
-        weight = problem.weight[some.row[at[real]]][:, None]
-        found.append((some.pair[at[real]], x[real, column].astype(np.int64) - CONSTANTS, ratio**weight))
-    return found
-
-
-def _multiply_repeats(
-    pair: IntArray, place: IntArray, ratio: FloatArray, places: int
-) -> tuple[IntArray, IntArray, FloatArray]:
-    """Readings of one pair that tell of the same place multiply."""
-    keys, inverse = np.unique(pair * places + place, return_inverse=True)
-    total = np.zeros((len(keys), ratio.shape[1]))
-    np.add.at(total, inverse, np.log(np.maximum(ratio, TINY)))
-    return keys // places, keys % places, np.exp(np.clip(total, -50, 50))
-
-
-def _by_unit(problem: Problem, sheets: FloatArray) -> FloatArray:
-    """Log messages of units from those of their sheets, through the unit's own deviation from the pattern."""
-    if problem.units == problem.sheets:
-        joined = np.empty_like(sheets)
-        joined[problem.unit] = sheets
-    else:
-        logs = np.zeros((problem.units, *sheets.shape[1:]))
-        np.add.at(logs, problem.unit, np.log(sheets))
-        joined = np.exp(np.clip(logs, -60.0, 60.0))
-    return np.asarray(np.log(joined @ deviation(problem.alphabet, problem.settings.unit_deviation).T))
-
-
-def deviation(alphabet: Alphabet, share: float) -> FloatArray:
-    """(A, A) rows: pattern, columns: the unit.  A worn contact is open or odd, a stray one closed or odd."""
-    size, odd = alphabet.size, alphabet.odd
-    moved = np.zeros((size, size))
-    moved[0, [1, odd]] = 0.7, 0.3
-    moved[1, [0, odd]] = 0.6, 0.4
-    moved[2:odd, [0]] = 0.5
-    moved[2:odd, odd] = 0.5
-    moved[odd, [0, 1]] = 0.5
-    return (1 - share) * np.eye(size) + share * moved

@@ -14,16 +14,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from consensus.contacts import deviation
 from consensus.inference import (
     Pairs,
-    Problem,
-    deviation,
     make_pairs,
     predict,
-    sheet_messages,
     single_pairs,
     source_beliefs,
 )
+from consensus.messages import sheet_messages
+from consensus.problem import Problem
 from consensus.propagation import State
 
 IntArray = NDArray[np.int64]
@@ -129,5 +129,5 @@ def _sheet_posteriors(
     many = problem.mistakes * problem.faults
     keys = (order[None, :] * many + beam.hypothesis).ravel()
     distinct, inverse = np.unique(keys, return_inverse=True)
-    posterior = np.bincount(inverse, np.repeat(weight, len(order)))
+    posterior = np.asarray(np.bincount(inverse, np.repeat(weight, len(order))), dtype=np.float64)
     return make_pairs(problem, distinct // many, distinct % many), posterior

@@ -19,8 +19,9 @@ from consensus.common_offset import with_offsets
 from consensus.contacts import CLOSED, FIRST_LEVEL, LEAK, OPEN, OVER_LIMIT
 from consensus.encoding import encode
 from consensus.hypotheses import CONSTANTS
-from consensus.inference import Problem, entry_likelihoods
-from consensus.propagation import State, make_problem, propagate
+from consensus.inference import entry_likelihoods
+from consensus.problem import Problem, make_problem
+from consensus.propagation import State, propagate
 from consensus.readings import DesignReadings
 from consensus.reliability import MISTAKES, ContributorReliability, Reliability
 from consensus.settings import Settings

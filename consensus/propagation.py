@@ -7,45 +7,30 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.contacts import likelihood_table
-from consensus.encoding import Encoded, reading_likelihoods
-from consensus.hypotheses import CONSTANTS, Fault, Mistake, enumerate_hypotheses
+from consensus.hypotheses import CONSTANTS
 from consensus.inference import (
     NEGLIGIBLE,
     Pairs,
-    Problem,
     crossed_pairs,
     make_pairs,
     predict,
     single_pairs,
     source_beliefs,
-    unit_messages,
     weigh,
 )
-from consensus.reliability import Reliability
-from consensus.settings import Settings
+from consensus.messages import unit_messages
+from consensus.problem import Problem
 from consensus.tables import differing_shares, place_beliefs
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-LIGHT_BELOW = 4  # readings; with fewer no mistake or fault can be told
 DEAR_FROM = 3.0  # nats that the best simple explanation must lack before dear ones are computed
 CROSSED_FROM = 6.0  # nats that it must lack before a mistake is weighed together with a fault
 LEADING = 3  # mistakes, and faults, that are weighed together with everything else
-MOST_END_ODDS = 2.5  # nats that an end row left empty may speak for a shift: it has other reasons too
 TRIAL_ROUNDS = 5  # of a further table, before it is propagated in full
-DENSE_LIMIT = 40_000_000  # figures in the message array; larger designs take every sheet as read
 PRIOR_WEIGHT = 6.0  # places that the prior state shares are worth
-FAULT_KINDS = (
-    "line_open",
-    "line_closed",
-    "worn_contact",
-    "bridged_lines",
-    "resistive_common",
-    "detent_shift",
-)
 
 
 @dataclass
@@ -71,102 +56,6 @@ class State:
     final: FloatArray | None = None
 
 
-def mistake_shares(
-    mistakes: tuple[Mistake, ...], contributor: str, reliability: Reliability, settings: Settings
-) -> FloatArray:
-    """(M,) prior share of sheets of this contributor that went through each mistake."""
-    of = reliability.of(contributor)
-    common = dict(reliability.mistakes)
-    weight = settings.habit_strength
-    kinds = [mistake.kind for mistake in mistakes]
-    share = np.zeros(len(mistakes))
-    for kind, rate in common.items():
-        own = (weight * rate + of.habit(kind)) / (weight + of.sheets)
-        members = [at for at, found in enumerate(kinds) if found == kind]
-        share[members] = own / max(len(members), 1)
-    share[-1] = settings.unexplained_rate
-    share[0] = max(1 - share[1:].sum(), 0.05)
-    return share / share.sum()
-
-
-def fault_shares(faults: tuple[Fault, ...], rate: float) -> FloatArray:
-    """(F,) prior share of units with each fault: `rate` in all, divided evenly over its kinds."""
-    kinds = [fault.kind for fault in faults]
-    share = np.array([rate / len(FAULT_KINDS) / max(kinds.count(kind), 1) for kind in kinds])
-    share[0] = 1 - share[1:].sum()
-    return share
-
-
-def end_rows(encoded: Encoded, mistakes: tuple[Mistake, ...]) -> FloatArray:
-    """(n, M) log odds that the ends of travel bring to shifts: the last position is read twice or not at
-    all, so that an end row left empty, where others are filled, speaks for a shift, a filled one against."""
-    shape = encoded.shape
-    found = np.zeros((encoded.sheets, len(mistakes)))
-    slot_row = np.array([-1 if between else row for row, between in shape.slots])
-    row = slot_row[encoded.cell // len(shape.named)]
-    lines = max(len(shape.lines) if shape.common is not None else len(shape.pairs), 1)
-    taken = np.bincount(encoded.sheet, row >= 0, encoded.sheets)
-    for at, mistake in enumerate(mistakes):
-        if mistake.kind != "shifted_positions" or shape.positions < 3:
-            continue
-        end = shape.positions - 1 if mistake.detail == "out" else 0
-        here = np.bincount(encoded.sheet, row == end, encoded.sheets)
-        share = np.clip((taken - here) / (lines * (shape.positions - 1)), 0.02, 0.98)
-        empty = (1 - share) ** lines
-        odds = np.where(here == 0, np.log((0.5 + 0.5 * empty) / empty), np.log(0.5))
-        found[:, at] = np.minimum(odds, MOST_END_ODDS)
-    return found
-
-
-def make_problem(
-    encoded: Encoded, reliability: Reliability, settings: Settings, kept: IntArray | None = None
-) -> Problem:
-    """The sheets `kept` of a design (those that count, unless given) under a snapshot."""
-    hypotheses = enumerate_hypotheses(encoded.shape)
-    names = encoded.contributor_names
-    of = [reliability.of(name) for name in names]
-    table = likelihood_table(
-        encoded.alphabet,
-        np.array([one.miss_rate for one in of]),
-        np.array([one.invent_rate for one in of]),
-        reliability.leak,
-        reliability.dirty,
-        settings,
-    )
-    like = reading_likelihoods(encoded, table)
-    shifted = table[encoded.contributor[encoded.sheet], encoded.shifted_code]
-    shares = np.array([mistake_shares(hypotheses.mistakes, name, reliability, settings) for name in names])
-    kept = encoded.sheet_order if kept is None else kept
-    sheet_of = np.full(encoded.sheets, -1, dtype=np.int64)
-    sheet_of[kept] = np.arange(len(kept))
-    rows = np.flatnonzero(sheet_of[encoded.sheet] >= 0)
-    rows = rows[np.argsort(sheet_of[encoded.sheet[rows]], kind="stable")]
-    sheet = sheet_of[encoded.sheet[rows]]
-    distinct, unit = np.unique(encoded.unit[kept], return_inverse=True)
-    light = np.bincount(sheet, minlength=len(kept)) < LIGHT_BELOW
-    return Problem(
-        hypotheses=hypotheses,
-        alphabet=encoded.alphabet,
-        places=encoded.shape.places,
-        sheet=sheet,
-        cell=encoded.cell[rows],
-        row=rows,
-        like=like[rows],
-        shifted=shifted[rows],
-        shifted_code=encoded.shifted_code[rows],
-        weight=encoded.weight[rows],
-        unit=unit.astype(np.int64),
-        units=len(distinct),
-        log_mistake=np.log(shares)[encoded.contributor[kept]] + end_rows(encoded, hypotheses.mistakes)[kept],
-        log_fault=np.log(fault_shares(hypotheses.faults, reliability.fault_rate)),
-        offset=np.isfinite(encoded.offset[kept]),
-        light=light,
-        strange=encoded.strange[kept],
-        bound=np.full(len(distinct), -1, dtype=np.int64),
-        settings=settings,
-    )
-
-
 def first_prior(problem: Problem) -> FloatArray:
     """(A,) state shares before data."""
     levels = problem.alphabet.size - 3
@@ -190,7 +79,7 @@ def state_shares(problem: Problem, messages: FloatArray, prior: FloatArray, star
 def ideal_fit(problem: Problem) -> FloatArray:
     """(N,) log likelihood of each sheet if every reading showed its likeliest symbol."""
     best = np.log(problem.like.max(axis=1))
-    return np.bincount(problem.sheet, best, problem.sheets)
+    return np.asarray(np.bincount(problem.sheet, best, problem.sheets), dtype=np.float64)
 
 
 def lacking(problem: Problem, pairs: Pairs, fit: FloatArray, posterior: FloatArray) -> FloatArray:
@@ -207,7 +96,7 @@ def judge(problem: Problem, pairs: Pairs, beliefs: FloatArray, share: FloatArray
         np.bincount(pairs.pair, np.log(predict(problem, beliefs[:, table], pairs)), len(pairs))
         for table in range(len(share))
     ]
-    fit = np.stack(columns, axis=1)
+    fit = np.stack(columns, axis=1).astype(np.float64)
     posterior, log_unit = weigh(problem, pairs, fit, share)
     return fit, posterior, log_unit
 

@@ -10,9 +10,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from consensus.contacts import deviation
 from consensus.explanation import DOUBTFUL, Explanation, consistent_symbols
 from consensus.hypotheses import CONSTANTS
-from consensus.inference import Problem, deviation
+from consensus.problem import Problem
 from consensus.propagation import first_prior
 
 IntArray = NDArray[np.int64]
@@ -47,7 +48,7 @@ def thin_beliefs(problem: Problem) -> tuple[FloatArray, FloatArray, FloatArray]:
     said = np.log(problem.like @ spread.T) * problem.weight[:, None]
     size = problem.alphabet.size
     columns = [np.bincount(place[own], said[own, at], problem.places) for at in range(size)]
-    total = np.stack(columns, axis=1)
+    total = np.stack(columns, axis=1).astype(np.float64)
     prior = start = first_prior(problem)
     read = np.bincount(place[own], minlength=problem.places) > 0
     for _ in range(ROUNDS):

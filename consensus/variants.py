@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from scipy.cluster.hierarchy import linkage
 from scipy.spatial.distance import squareform
 
-from consensus.inference import Pairs, Problem
+from consensus.inference import Pairs
 from consensus.joint import explain_jointly
+from consensus.problem import Problem
 from consensus.propagation import State, propagate, trial
 from consensus.tables import log_tables, place_beliefs
 
