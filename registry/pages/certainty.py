@@ -30,7 +30,7 @@ def how_sure(variant: dict[str, Any]) -> str:
         return ngettext(
             "The one cell read is agreed: {behind}.", "All {n} cells read are agreed: {behind}.", total
         ).format(n=total, behind=behind)
-    rest = [f"{standings[word]} {standing_text(word)}" for word in WORST_FIRST[2::-1] if standings[word]]
+    rest = [f"{standings[word]} {standing_text(word)}" for word in WORST_FIRST[:3] if standings[word]]
     return _("{agreed} of {total} cells agreed, {rest}: {behind}.").format(
         agreed=standings["agreed"], total=total, rest=listed(rest), behind=behind
     )
@@ -51,12 +51,12 @@ def what_would_help(variant: dict[str, Any], common: str | None) -> str:
     if units <= 0 and people <= 0:
         return _("Not all readings say the same yet; one more unit would help.")
     needed = max(units, people, 1)
-    more = ngettext("{n} more unit", "{n} more units", needed).format(n=needed)
+    more = ngettext("{n} more unit that agrees", "{n} more units that agree", needed).format(n=needed)
     if people <= 0:
-        return _("{more} that agree would make it all agreed.").format(more=more)
+        return _("{more} would make it all agreed.").format(more=more)
     others = ngettext(
         "read by {n} more person of another workshop",
         "read by {n} more people of other workshops",
         people,
     ).format(n=people)
-    return _("{more} that agree, {others}, would make it all agreed.").format(more=more, others=others)
+    return _("{more}, {others}, would make it all agreed.").format(more=more, others=others)
