@@ -14,7 +14,7 @@ from consensus.results import rounded
 
 FloatArray = NDArray[np.float64]
 
-DRAWS = 200
+DRAWS = 100
 SEED = 20
 SAYS_SOMETHING = 0.5  # nats from which a unit has a view of a place
 SLIP = 0.03  # chance that a single reading misleads, when cells are ranked by what they tell

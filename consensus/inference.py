@@ -57,9 +57,10 @@ def make_pairs(problem: Problem, sheet: IntArray, hypothesis: IntArray) -> Pairs
     return Pairs(sheet, hypothesis, pair, row, source.astype(np.int64))
 
 
-def single_pairs(problem: Problem, combined: BoolArray) -> Pairs:
+def single_pairs(problem: Problem, combined: BoolArray, kept: Pairs | None = None) -> Pairs:
     """Every sheet with no more than one thing wrong; (N,) `combined`: also hypotheses that put two contacts
-    in series or parallel (dear to compute, so only for sheets that nothing simpler explains)."""
+    in series or parallel (dear to compute, so only for sheets that nothing simpler explains).  With `kept`,
+    the other sheets have those pairs only."""
     many, faults = problem.mistakes, problem.faults
     single = np.zeros((faults, many), dtype=bool)
     single[0] = True
@@ -71,6 +72,9 @@ def single_pairs(problem: Problem, combined: BoolArray) -> Pairs:
     plain[0] = True
     allowed = np.where(combined[:, None], single.ravel(), plain)
     allowed |= problem.offset[:, None] & shifted.ravel()
+    if kept is not None:
+        allowed[~combined] = False
+        allowed[kept.sheet, kept.hypothesis] = True
     allowed[problem.light] = False
     allowed[:, 0] = True
     return make_pairs(problem, *np.nonzero(allowed))

@@ -156,7 +156,9 @@ def propagate(
     posterior moves by more than the tolerance."""
     state = go_round(problem, start_state(problem, messages, share), single_pairs(problem, problem.strange))
     dear = lacking(problem, state.pairs, state.fit, state.posterior) > DEAR_FROM
-    state = go_round(problem, state, single_pairs(problem, dear | problem.strange))
+    again = dear | problem.strange
+    kept = active_pairs(problem, state.pairs, state.posterior)
+    state = go_round(problem, state, single_pairs(problem, again, kept))
     badly = lacking(problem, state.pairs, state.fit, state.posterior) > CROSSED_FROM
     if crossed and (badly & ~problem.light).any():
         kept = active_pairs(problem, state.pairs, state.posterior)
