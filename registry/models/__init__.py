@@ -15,6 +15,7 @@ from registry.models.catalogue import (
     Supersession,
     part_key,
 )
+from registry.models.changes import Change
 from registry.models.charts import ChartRevision, CurrentChart, ReliabilitySnapshot, SheetFinding, Variant
 from registry.models.decisions import AuditEntry, Decision, Dispute, DisputeMessage, Follow, Target
 from registry.models.desk import CaseClaim, Notice, RevisionFetch
@@ -27,6 +28,7 @@ __all__ = [
     "Application",
     "AuditEntry",
     "CaseClaim",
+    "Change",
     "ChartRevision",
     "Connector",
     "Contributor",

@@ -15,6 +15,7 @@ from django.db import connection, transaction
 
 from registry.formats.audit_chain import FIRST, ChainFault, chain_entry, chain_faults
 from registry.models import AuditEntry, User
+from registry.services.changes import change_of_deed
 
 SEAL_LOCK = 0x62710001  # of PostgreSQL's advisory locks; SQLite has one writer at a time
 
@@ -30,6 +31,7 @@ def record(
         target_uuid=target_uuid,
         detail=detail,
     )
+    change_of_deed(action, target_uuid, detail)
     transaction.on_commit(chain_seal, robust=True)  # robust: the deed is done, whatever becomes of the seal
     return entry
 

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from registry.bridge import charts as bridge
 from registry.models import (
+    Change,
     ChartRevision,
     CurrentChart,
     Design,
@@ -28,6 +29,7 @@ from registry.selectors.evidence import (
     digest_of,
     inputs_readings,
 )
+from registry.services.changes import change_of_revision
 from registry.services.holding import reasons_to_hold
 from registry.services.recall import tell_change
 from registry.services.snapshots import snapshot_in_force
@@ -173,6 +175,9 @@ def show_revision(revision: ChartRevision, content: dict[str, Any]) -> None:
     cells = [cell for variant in content["variants"] for cell in variant["cells"]]
     standings = {cell["standing"] for cell in cells}
     weakest = next((word for word in WEAKEST_FIRST if word in standings), "unread")
+    shown = CurrentChart.objects.filter(design=revision.design).values_list("revision_id", flat=True).first()
+    if shown != revision.pk:
+        change_of_revision(revision, Change.Kind.CHART_PUBLISHED)
     CurrentChart.objects.update_or_create(
         design=revision.design,
         defaults={

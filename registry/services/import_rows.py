@@ -12,7 +12,8 @@ from django.conf import settings
 
 from registry.formats.reading import ReadingKind
 from registry.formats.tidy_table import TidySheet, TidyTable
-from registry.models import Contributor, Reading, Sheet, SheetVersion, Unit, UnitMatch, User
+from registry.models import Change, Contributor, Reading, Sheet, SheetVersion, Unit, UnitMatch, User
+from registry.services.changes import change_of_sheets
 from registry.services.import_designs import DesignPlan
 from registry.services.places import PlaceKey, places_for
 from registry.services.sheet_versions import evidence_digest
@@ -127,6 +128,7 @@ def write_sheets(
     Sheet.objects.bulk_create(sheets.values(), batch_size=BATCH)
     SheetVersion.objects.bulk_create(versions.values(), batch_size=BATCH)
     _write_readings(table, wanted, designs, versions, tell)
+    change_of_sheets(Change.Kind.SHEET_ADDED, [sheets[n].uuid for n in wanted])
 
 
 def _rows_by_sheet(table: TidyTable, wanted: list[int]) -> dict[int, np.ndarray]:

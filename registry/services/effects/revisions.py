@@ -6,7 +6,8 @@ import json
 
 from django.utils import timezone
 
-from registry.models import ChartRevision, CurrentChart, Decision, Design
+from registry.models import Change, ChartRevision, CurrentChart, Decision, Design
+from registry.services.changes import change_of_revision
 from registry.services.charts import show_revision
 from registry.services.effects.base import REVISION, Effect, refuse, target_row
 from registry.services.recall import tell_recall
@@ -91,6 +92,7 @@ def _withdrawn(revision: ChartRevision, reason: str) -> None:
     revision.state = State.WITHDRAWN
     revision.withdrawn_at, revision.withdrawn_reason = timezone.now(), reason[:300]
     revision.save(update_fields=["state", "withdrawn_at", "withdrawn_reason"])
+    change_of_revision(revision, Change.Kind.CHART_WITHDRAWN)
     current_show(revision.design)
     tell_recall(revision)
 
