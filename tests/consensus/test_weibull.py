@@ -76,7 +76,9 @@ def test_the_interval_ends_lie_where_the_likelihood_ratio_is_the_quantile() -> N
             np.log(shapes / scale) + (shapes - 1) * np.log(t / scale) - (t / scale) ** shapes for t in failed
         )
         total = total - 10 * (500.0 / scale) ** shapes
-        assert 2 * (fit.log_likelihood - total.max()) == pytest.approx(stats.chi2.ppf(0.95, 1), abs=1e-3)
+        assert 2 * (fit.log_likelihood - total.max()) == pytest.approx(
+            10 / 9 * stats.t.ppf(0.975, 8) ** 2, abs=1e-3
+        )
 
 
 def test_intervals_cover_what_they_say() -> None:
