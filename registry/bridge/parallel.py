@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
+WORTH_SPREADING = 20  # sheets
 
 _shared: Any = None  # in a worker process: what all of its work needs
 
@@ -32,6 +33,22 @@ def each(
     context = multiprocessing.get_context(method)
     with ProcessPoolExecutor(workers, context, initializer=_keep, initargs=(shared,)) as pool:
         yield from pool.map(_Work(work), items, chunksize=chunk)
+
+
+def each_sheet(
+    work: Callable[[Any, Item], Result],
+    shared: Any,
+    sheets: Sequence[Item],
+    progress: Callable[[float], None] | None,
+    workers: int,
+) -> list[Result]:
+    """`each` of sheets that stand alone, with progress told; a few of them stay in this process."""
+    found: list[Result] = []
+    for result in each(work, shared, sheets, workers if len(sheets) >= WORTH_SPREADING else 1, 4):
+        found.append(result)
+        if progress is not None:
+            progress(len(found) / len(sheets))
+    return found
 
 
 def _keep(shared: Any) -> None:

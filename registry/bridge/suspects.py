@@ -1,26 +1,25 @@
-"""A tidy table of sheets against a file's charts: `benchquorum/check/1` and `benchquorum/identify/1`."""
+"""A tidy table of sheets against a file's charts: `benchquorum/check/1`."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from consensus import check_sheet, identify_sheet
+from consensus import check_sheet
 from consensus.readings import DesignReadings
 from consensus.results import DesignAgreement
 from registry.bridge.agreed import Charts
-from registry.bridge.parallel import each
-from registry.bridge.tables import SortedTable, sheet_positions, sheets_from_table
+from registry.bridge.parallel import each_sheet
+from registry.bridge.tables import SortedTable, sheet_positions
 from registry.errors import RegistryError, RegistryErrors, pointer
 from registry.formats.causes import cause_message, verdict_message
-from registry.formats.documents import CHECK, IDENTIFY
+from registry.formats.documents import CHECK
 from registry.formats.labels import natural_key
 from registry.formats.tidy_table import TidyTable
 from registry.translation import gettext as _
 
 Plain = dict[str, Any]
 Progress = Callable[[float], None]
-WORTH_SPREADING = 20  # sheets
 
 
 def check_document(
@@ -28,7 +27,7 @@ def check_document(
 ) -> tuple[Plain, list[str]]:
     """Every sheet of the file against the chart of its design; and warnings about labels that differ."""
     sheets, warnings = sheets_on_charts(table, charts)
-    checks = _spread(_checked, charts, sheets, progress, workers)
+    checks = each_sheet(_checked, charts, sheets, progress, workers)
     return {"format": CHECK, "checks": checks}, warnings
 
 
@@ -43,39 +42,6 @@ def told(check: Plain, chart: DesignAgreement) -> Plain:
         cause["message"] = cause_message(cause, chart.common)
     check["message"] = verdict_message(check)
     return check
-
-
-def identify_document(
-    table: TidyTable,
-    charts: Charts,
-    as_read: bool = False,
-    progress: Progress | None = None,
-    workers: int = 1,
-) -> Plain:
-    """For every sheet of the file the designs that it may be, likeliest first."""
-    sheets = sheets_from_table(table)
-    units = _spread(_identified, (charts, as_read), sheets, progress, workers)
-    return {"format": IDENTIFY, "units": units}
-
-
-def _identified(shared: tuple[Charts, bool], sheet: DesignReadings) -> Plain:
-    charts, as_read = shared
-    return identify_sheet(sheet, tuple(charts.by_design.values()), charts.settings, as_read).to_plain()
-
-
-def _spread(
-    work: Callable[[Any, DesignReadings], Plain],
-    shared: Any,
-    sheets: Sequence[DesignReadings],
-    progress: Progress | None,
-    workers: int,
-) -> list[Plain]:
-    found = []
-    for result in each(work, shared, sheets, workers if len(sheets) >= WORTH_SPREADING else 1, 4):
-        found.append(result)
-        if progress is not None:
-            progress(len(found) / len(sheets))
-    return found
 
 
 def sheets_on_charts(table: TidyTable, charts: Charts) -> tuple[list[DesignReadings], list[str]]:

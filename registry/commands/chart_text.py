@@ -150,11 +150,12 @@ def _sheet_lines(sheets: Sequence[Plain], width: int) -> Iterator[str]:
 
 def wrapped(text: str, width: int, indent: str = "  ") -> Iterator[str]:
     """The text in lines of at most `width` where its words allow it; all but the first are indented."""
-    line = ""
-    for word in text.split(" "):
-        if line.strip() and len(line) + 1 + len(word) > width:
+    words = text.split()
+    line = text[: len(text) - len(text.lstrip())] + words[0]
+    for word in words[1:]:
+        if len(line) + 1 + len(word) > width:
             yield line
             line = indent + word
         else:
-            line = f"{line} {word}" if line else word
+            line = f"{line} {word}"
     yield line

@@ -19,6 +19,8 @@ Plain = Mapping[str, Any]
 MOST_CAUSES = 5
 MOST_UNLIKE = 12
 MOST_NEXT = 3
+WORTH_SAYING = 0.02  # probability
+WORTH_READING = 0.005  # bits
 
 
 def run(args: argparse.Namespace) -> int:
@@ -60,9 +62,9 @@ def _detail_lines(check: Plain, common: str | None, width: int) -> Iterator[str]
     rest = len(check["unlike"]) - MOST_UNLIKE
     if rest > 0:
         yield _("  - and {count} more readings unlike the pattern").format(count=rest)
-    for cause in check["causes"][:MOST_CAUSES]:
+    for cause in [cause for cause in check["causes"] if cause["p"] >= WORTH_SAYING][:MOST_CAUSES]:
         yield from wrapped("  * " + cause["message"], width, "    ")
-    for reading in check["next"][:MOST_NEXT]:
+    for reading in [reading for reading in check["next"] if reading["bits"] >= WORTH_READING][:MOST_NEXT]:
         text = _("Measure next: {cell} ({bits:.2f} bits).").format(
             cell=cell_text(reading, common), bits=reading["bits"]
         )

@@ -29,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from registry.bridge.parallel import processors
-    from registry.bridge.suspects import identify_document
+    from registry.bridge.unknowns import identify_document
 
     table, charts = against.read_both(args)
     looking = ProgressLine(_("looking"))

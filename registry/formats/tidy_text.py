@@ -46,6 +46,7 @@ class TidyText:
         self.bad: dict[int, RegistryError] = {}
         self._size, self._progress = max(len(data), 1), progress
         self._raw = io.BytesIO(_checked(data))
+        self._decoder = io.TextIOWrapper(self._raw, encoding="utf-8-sig", errors="replace", newline="")
         self._has_long_lines = _longest_line(data) > LONGEST_LINE
         if b"\0" in data or not _is_utf8(data):
             self._find_stray_bytes(data)
@@ -69,8 +70,9 @@ class TidyText:
         self.bad[number] = RegistryError(code, message, advice, field=pointer("lines", number), line=number)
 
     def lines(self) -> Iterator[str]:
-        text = io.TextIOWrapper(self._raw, encoding="utf-8-sig", errors="replace", newline="")
-        return self._watched(text) if self.bad or self._has_long_lines else text
+        if self.bad or self._has_long_lines:
+            return self._watched(self._decoder)
+        return self._decoder
 
     def blocks(self, skip: int, size: int) -> Iterator[tuple[int, bytes]]:
         """`plain` in blocks of `size` lines: how many lines stand before it, and the block."""

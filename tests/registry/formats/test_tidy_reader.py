@@ -137,9 +137,10 @@ def test_labels_may_differ_between_submissions() -> None:
     assert len(read_tidy(tidy("A,s,u,c,1,P,2,1,0.4", "A,t,u,c,1,Park,2,1,0.4"))) == 2
 
 
-def test_progress_goes_up_to_the_end_of_the_file() -> None:
+@pytest.mark.parametrize("pin", ["2", '"2"'])
+def test_progress_goes_up_to_the_end_of_the_file(pin: str) -> None:
     told: list[float] = []
-    rows = [f"A,s{sheet},u,c,{step},P{step},2,1,0.4" for sheet in range(100) for step in range(1, 31)]
+    rows = [f"A,s{sheet},u,c,{step},P{step},{pin},1,0.4" for sheet in range(100) for step in range(1, 31)]
     read_tidy(tidy(*rows), progress=told.append)
     assert told == sorted(told) and len(told) >= 3 and 0 <= told[0] <= told[-1] <= 1
 
