@@ -26,6 +26,7 @@ FAULT_KINDS = (
     "resistive_common",
     "detent_shift",
 )
+NAMED_RIGHTLY = -3.0  # nats against a mirrored face where `against` is the common itself
 MOST_END_ODDS = 2.5  # nats that an end row left empty may speak for a shift: it has other reasons too
 
 
@@ -100,6 +101,18 @@ def fault_shares(faults: tuple[Fault, ...], rate: float) -> FloatArray:
     return share
 
 
+def sheet_odds(encoded: Encoded, mistakes: tuple[Mistake, ...]) -> FloatArray:
+    """(n, M) log odds that what a sheet reads at all, whatever it shows, brings to each mistake: the ends of
+    travel to shifts; to the mirrored face that the common is named as it should be."""
+    found = end_rows(encoded, mistakes)
+    shape = encoded.shape
+    if shape.common is not None and 2 * shape.common != shape.pins - 1:
+        for at, mistake in enumerate(mistakes):
+            if mistake.detail == "face":
+                found[:, at] += np.where(encoded.strange, 0.0, NAMED_RIGHTLY)
+    return found
+
+
 def end_rows(encoded: Encoded, mistakes: tuple[Mistake, ...]) -> FloatArray:
     """(n, M) log odds that the ends of travel bring to shifts: the last position is read twice or not at
     all, so that an end row left empty, where others are filled, speaks for a shift, a filled one against."""
@@ -160,7 +173,8 @@ def make_problem(
         weight=encoded.weight[rows],
         unit=unit.astype(np.int64),
         units=len(distinct),
-        log_mistake=np.log(shares)[encoded.contributor[kept]] + end_rows(encoded, hypotheses.mistakes)[kept],
+        log_mistake=np.log(shares)[encoded.contributor[kept]]
+        + sheet_odds(encoded, hypotheses.mistakes)[kept],
         log_fault=np.log(fault_shares(hypotheses.faults, reliability.fault_rate)),
         offset=np.isfinite(encoded.offset[kept]),
         light=light,

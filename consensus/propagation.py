@@ -26,7 +26,7 @@ IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-DEAR_FROM = 3.0  # nats that the best simple explanation must lack before dear ones are computed
+DEAR_FROM = 3.0  # nats that the best simple explanation, its prior included, must lack before dear ones
 CROSSED_FROM = 6.0  # nats that it must lack before a mistake is weighed together with a fault
 LEADING = 3  # mistakes, and faults, that are weighed together with everything else
 TRIAL_ROUNDS = 5  # of a further table, before it is propagated in full
@@ -155,7 +155,10 @@ def propagate(
     one that weighs a mistake and a fault at once for sheets still far from explained; then rounds until no
     posterior moves by more than the tolerance."""
     state = go_round(problem, start_state(problem, messages, share), single_pairs(problem, problem.strange))
-    dear = lacking(problem, state.pairs, state.fit, state.posterior) > DEAR_FROM
+    mistake = state.pairs.hypothesis % problem.mistakes
+    fault = state.pairs.hypothesis // problem.mistakes
+    prior = problem.log_mistake[state.pairs.sheet, mistake] + problem.log_fault[fault]
+    dear = lacking(problem, state.pairs, state.fit + prior[:, None], state.posterior) > DEAR_FROM
     again = dear | problem.strange
     kept = active_pairs(problem, state.pairs, state.posterior)
     state = go_round(problem, state, single_pairs(problem, again, kept))
