@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from typing import Any
+from urllib.parse import urlencode
 from uuid import UUID
 
 import segno
@@ -23,6 +24,7 @@ from registry.selectors.chart_difference import chart_difference
 from registry.selectors.chart_page import (
     cell_readings,
     design_by_uuid,
+    follow_of,
     history_of,
     revision_numbered,
     revision_waits,
@@ -38,6 +40,7 @@ def design(request: HttpRequest, uuid: UUID) -> HttpResponse:
     current = getattr(shown, "current_chart", None)
     context = _chart_context(request, shown, current.revision if current else None)
     context["waits"] = revision_waits(shown)
+    context["follow"] = follow_of(request.user, shown)
     if context["variant"]:
         context["facts"] = facts_for(shown.uuid, context["variant"]["variant"], context["shape"].common)
     return render(request, "technician/chart.html", context)
@@ -131,6 +134,9 @@ def _detail(shown: Design, shape: Shape, cell: dict[str, Any]) -> dict[str, Any]
     return {
         "cell": cell,
         "name": cell_text(cell, shape.common),
+        "query": urlencode(
+            {**{n: cell[n] for n in ("position", "pin", "against")}, "between": place["between"]}
+        ),
         "standing": standing_message(cell),
         "readings": readings,
         "plot": strip_plot(readings, cell["state"], accept) if readings else None,

@@ -4,10 +4,23 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from registry.pages import account, before_pulling, bench, cautions, chart, check, front, my_sheets, propose
+from registry.pages import (
+    account,
+    before_pulling,
+    bench,
+    cautions,
+    chart,
+    check,
+    front,
+    my_sheets,
+    propose,
+    worker,
+)
 
 urlpatterns: list[URLPattern] = [
     path("", front.front, name="front"),
+    path("sw.js", worker.service_worker, name="service_worker"),
+    path("offline/", worker.offline, name="offline"),
     path("about/", front.about, name="about"),
     path("cautions/", cautions.cautions, name="cautions"),
     path("designs/", front.search, name="search"),

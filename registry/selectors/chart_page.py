@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.db.models import Prefetch, Q, QuerySet
 
-from registry.models import Application, ChartRevision, Design, Pin, Reading
+from registry.models import Application, ChartRevision, Design, Follow, Pin, Reading, User
 
 SHOWN = ("published", "withdrawn")
 MOST_READINGS = 400
@@ -70,3 +70,8 @@ def cell_readings(design: Design, *, position: str, between: bool, pins: Sequenc
 
 def design_by_uuid(uuid: UUID) -> Design | None:
     return designs_in_full().filter(uuid=uuid).first()
+
+
+def follow_of(user: Any, design: Design) -> Follow | None:
+    """How this person follows the design; None for guests too."""
+    return Follow.objects.filter(user=user, design=design).first() if isinstance(user, User) else None

@@ -182,3 +182,59 @@ def test_the_same_without_scripts(browser: Any, live_server: Any, design: Design
     reading = Sheet.objects.get(contributor__user=contributor).versions.get().readings.get()
     assert (reading.as_typed, reading.first_pass) == ("0.5", False)
     context.close()
+
+
+def test_bench_sheet_opens_without_a_network_and_across_an_upgrade(
+    phone: BrowserContext, live_server: Any, design: Design
+) -> None:
+    contributor = person("contributor", "Ferry Slip")
+    page = phone.new_page()
+    sign_in(page, live_server, contributor)
+    page.wait_for_function(
+        "navigator.serviceWorker.ready.then(() => navigator.serviceWorker.controller !== null)"
+    )
+    set_up(page, live_server, design, "ferry 2")
+    page.tap("[data-take=open]")
+    page.tap("[data-take=cont]")
+    phone.set_offline(True)
+    page.goto(f"{live_server.url}/designs/{design.uuid}/bench/")
+    expect(page.locator("#draft")).to_contain_text("2 of 25 readings")
+    page.goto(f"{live_server.url}/about/")
+    expect(page.locator("h1")).to_have_text("No network")
+    phone.set_offline(False)
+    # An upgrade: another version of the files is kept, the old one goes; the draft stays.
+    page.goto(f"{live_server.url}/sheets/")
+    page.evaluate(
+        "caches.open('benchquorum-files-older').then(() => navigator.serviceWorker.getRegistration())"
+        ".then(r => r.unregister()).then(() => location.reload())"
+    )
+    page.wait_for_load_state("networkidle")
+    page.wait_for_function("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_function("caches.keys().then(names => !names.includes('benchquorum-files-older'))")
+    page.goto(f"{live_server.url}/designs/{design.uuid}/bench/")
+    expect(page.locator("#draft")).to_contain_text("2 of 25 readings")
+
+
+def test_page_closed_after_every_reading_loses_none(
+    phone: BrowserContext, live_server: Any, design: Design
+) -> None:
+    contributor = person("contributor", "Ferry Slip")
+    page = phone.new_page()
+    sign_in(page, live_server, contributor)
+    page.wait_for_function(
+        "navigator.serviceWorker.ready.then(() => navigator.serviceWorker.controller !== null)"
+    )
+    set_up(page, live_server, design, "ferry 2")
+    for n in range(1, 26):
+        phone.set_offline(n % 2 == 0)
+        page.tap("[data-take=open]")
+        page.close()  # at once, as a phone does that runs out of memory
+        page = phone.new_page()
+        page.goto(f"{live_server.url}/designs/{design.uuid}/bench/")
+        expect(page.locator("#draft")).to_contain_text(f"{n} of 25 readings")
+        page.click("[data-do=go-on]")
+    phone.set_offline(False)
+    page.tap("[data-do=take]")
+    page.click("#send")
+    page.wait_for_url(re.compile(r"/sheets/[0-9a-f-]{36}/$"))
+    assert Sheet.objects.get(contributor__user=contributor).versions.get().readings.count() == 25

@@ -2,7 +2,7 @@
 // is a plain form that does the same.
 import { draftOf, drop, keep } from "./drafts.js";
 import { OneAtATime } from "./one.js";
-import { body, send } from "./outbox.js";
+import { body, send, token } from "./outbox.js";
 
 const data = JSON.parse(document.getElementById("bench-data").textContent);
 const form = document.getElementById("bench");
@@ -52,7 +52,7 @@ async function compare() {
   try {
     const answer = await fetch(location.pathname + location.search, {
       method: "POST", body: body(entries(), { act: "compare" }), credentials: "same-origin",
-      headers: { "X-CSRFToken": form.elements.csrfmiddlewaretoken.value },
+      headers: { "X-CSRFToken": token() },
     });
     page = new DOMParser().parseFromString(await answer.text(), "text/html");
   } catch {

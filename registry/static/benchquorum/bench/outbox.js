@@ -3,7 +3,7 @@ import { drafts, drop, keep } from "./drafts.js";
 
 const RECEIPT = /\/sheets\/[0-9a-f-]{36}\/$/;
 
-function token() {
+export function token() {
   return document.cookie.match(/(?:^|; )csrftoken=([^;]+)/)?.[1] ?? "";
 }
 

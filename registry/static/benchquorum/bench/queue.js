@@ -22,3 +22,8 @@ const run = () => {
 };
 addEventListener("online", run);
 run();
+// Bench sheets open without a network; signing out forgets them.
+navigator.serviceWorker?.register("/sw.js").catch(() => {});
+for (const form of document.querySelectorAll("form[action$='/logout/']")) {
+  form.addEventListener("submit", () => navigator.serviceWorker?.controller?.postMessage("forget"));
+}
