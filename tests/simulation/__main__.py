@@ -1,4 +1,4 @@
-"""python -m tests.simulation write|score: make a world of files, or measure the engine on worlds."""
+"""python -m tests.simulation write|score|check: make a world of files, or measure the engine on worlds."""
 
 from __future__ import annotations
 
@@ -7,9 +7,11 @@ import time
 from pathlib import Path
 from typing import Any
 
-from tests.simulation.files import engine_input, read_world, world_truth, write_world
+from tests.simulation.check_scores import score_checks
+from tests.simulation.files import engine_input, read_world, sheets_readings, world_truth, write_world
 from tests.simulation.rates import WORLDS
 from tests.simulation.scores import Tally, score_agreed
+from tests.simulation.suspects import ideal_chart, make_suspects
 from tests.simulation.worlds import make_world
 
 
@@ -32,9 +34,37 @@ def score_worlds(kind: str, seeds: list[int], designs: int | None) -> Tally:
     return total
 
 
+def score_suspects(seeds: list[int], designs: int, per_design: int, ideal: bool) -> Tally:
+    """Checks of suspects by charts of typical worlds; ideal: charts with true tables and readers' true rates."""
+    from consensus import Settings, agree, check_sheet
+
+    checks, suspects = [], []
+    for seed in seeds:
+        world = make_world("typical", seed, designs)
+        made = make_suspects(world, seed, per_design)
+        settings = Settings()
+        if ideal:
+            readers = [one.sheet.reader for one in made]
+            charts = {design.name: ideal_chart(design, readers) for design in world.designs}
+            settings = settings.with_values(slip_strength=3000.0)
+        else:
+            charts = {one.design: one for one in agree(engine_input(world), settings)[1]}
+        suspects += made
+        for one in made:
+            sheet, chart = sheets_readings([one.sheet]), charts[one.sheet.design.name]
+            checks.append(check_sheet(sheet, chart, (), settings).to_plain())
+    return score_checks(checks, suspects)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.simulation", description=__doc__)
     commands = parser.add_subparsers(dest="command", required=True)
+    suspects = commands.add_parser("check")
+    suspects.add_argument("--seed", type=int, default=1, help="first seed")
+    suspects.add_argument("--seeds", type=int, default=1, help="number of seeds")
+    suspects.add_argument("--designs", type=int, default=40)
+    suspects.add_argument("--per-design", type=int, default=8)
+    suspects.add_argument("--ideal", action="store_true", help="charts that know the truth")
     for name in ("write", "score"):
         command = commands.add_parser(name)
         command.add_argument("--world", default="typical", choices=[*WORLDS, "all"])
@@ -44,6 +74,10 @@ def main() -> None:
         command.add_argument("--folder", type=Path, help="write there, or score what is stored there")
     given = parser.parse_args()
     seeds = list(range(given.seed, given.seed + given.seeds))
+    if given.command == "check":
+        rows = score_suspects(seeds, given.designs, given.per_design, given.ideal).rows()
+        print(*rows, sep="\n")
+        return
     if given.command == "write":
         write_world(make_world(given.world, given.seed, given.designs), given.folder)
         return
