@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import shutil
 import tempfile
 from pathlib import Path
@@ -54,6 +55,12 @@ def django_db_modify_db_settings(
     given["TEST"]["NAME"] = str(tmp_path_factory.mktemp("database") / "test.sqlite3")
     # Nothing here has to survive a power cut; every other pragma stays as in use.
     given["OPTIONS"]["init_command"] = given["OPTIONS"]["init_command"].replace("FULL", "OFF")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quiet_requests() -> None:
+    """A line a request is for the machine room; a failed test is easier to read without."""
+    logging.getLogger("registry.request").setLevel("WARNING")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

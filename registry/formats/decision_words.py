@@ -61,6 +61,8 @@ def held_words(reason: Plain) -> str:
     code = reason["code"]
     if code == "variant_gone":
         return _("Variant {variant} is gone.").format(variant=reason["variant"])
+    if code == "variant_new":
+        return _("Variant {variant} is new and rests on new accounts.").format(variant=reason["variant"])
     if code == "after_withdrawal":
         return _("The revision before it was withdrawn.")
     place = _("Pin {pin} in {position}").format(pin=reason["pin"], position=reason["position"])

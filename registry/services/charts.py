@@ -31,6 +31,7 @@ from registry.selectors.evidence import (
 )
 from registry.services.changes import change_of_revision
 from registry.services.holding import reasons_to_hold
+from registry.services.newcomers import reasons_of_newcomers
 from registry.services.recall import tell_change
 from registry.services.snapshots import snapshot_in_force
 from registry.services.variant_keys import keys_for, keys_store
@@ -120,6 +121,8 @@ def _add(
     published = None if current is None else json.loads(bytes(current.revision.content))
     last = design.revisions.order_by("-number").first()
     reasons = [] if published is None else reasons_to_hold(published, content)
+    if published is not None:
+        reasons += reasons_of_newcomers(published, content, timezone.now())
     if last is not None and last.state == State.WITHDRAWN:
         reasons.append({"code": "after_withdrawal"})
     evidence = digest_of({**inputs, "keys": {}})
