@@ -16,19 +16,27 @@ MOST = 100
 
 
 @dataclass(frozen=True)
-class WantedDesign:
-    """settles: cells whose standing would rise with one more agreeing unit of another person; cells: all."""
+class Worth:
+    """What one more agreeing unit of another person tells: cells that it would settle (the last one needed),
+    all that are not agreed, all; worth: each open cell counts 1 / units that it still needs."""
 
+    settles: int
+    unsettled: int
+    cells: int
+    worth: float
+
+
+@dataclass(frozen=True)
+class WantedDesign:
     design: Any
     asking: int
-    settles: int
-    cells: int
+    one_more: Worth
     has_chart: bool
     mine: bool = False
 
     @property
-    def rank(self) -> int:
-        return self.settles * (1 + self.asking)
+    def rank(self) -> float:
+        return self.one_more.worth * (1 + self.asking)
 
 
 def wanted_designs(user: User | None = None) -> list[WantedDesign]:
@@ -49,37 +57,41 @@ def wanted_designs(user: User | None = None) -> list[WantedDesign]:
         mine = set(Follow.objects.filter(user=user, wanting=True).values_list("design_id", flat=True))
     found = [_wanted(design, design.pk in mine) for design in designs]
     found.sort(key=lambda one: (-one.rank, one.design.name, one.design.pk))
-    return [one for one in found if one.settles][:MOST]
+    return [one for one in found if one.one_more.unsettled][:MOST]
 
 
 def _wanted(design: Any, mine: bool) -> WantedDesign:
     chart = getattr(design, "current_chart", None)
     if chart is None:
         cells = design.position_count * max(1, design.pin_count - 1)
-        return WantedDesign(design, design.asking, cells, cells, False, mine)
+        needed = standing_settings()["agreed_units"]
+        return WantedDesign(design, design.asking, Worth(0, cells, cells, cells / needed), False, mine)
     content = json.loads(bytes(chart.revision.content))
-    settles, cells = settled_by_one(content)
-    return WantedDesign(design, design.asking, settles, cells, True, mine)
+    return WantedDesign(design, design.asking, worth_of_one(content), True, mine)
 
 
-def settled_by_one(content: dict[str, Any]) -> tuple[int, int]:
-    """(cells whose standing one more agreeing unit would raise, all cells) of the largest variant."""
-    if not content["variants"]:
-        return 0, 0
+def worth_of_one(content: dict[str, Any]) -> Worth:
+    """Of the largest variant.  A disputed cell needs a moderator more than a unit: it counts as one that
+    needs all its units."""
     needed = standing_settings()
-    cells = content["variants"][0]["cells"]
-    return sum(_rises(cell, needed) for cell in cells), len(cells)
+    cells = content["variants"][0]["cells"] if content["variants"] else []
+    left = [_left(cell, needed) for cell in cells if cell["standing"] != "agreed"]
+    return Worth(
+        settles=sum(count == 1 for count in left),
+        unsettled=len(left),
+        cells=len(cells),
+        worth=sum(1 / count for count in left),
+    )
 
 
-def _rises(cell: dict[str, Any], needed: dict[str, Any]) -> bool:
-    if cell["standing"] == "agreed":
-        return False
-    if cell["standing"] in ("unread", "disputed"):
-        return True
-    units, people = cell["units"] + 1, cell["contributors"] + 1
-    if units >= needed["agreed_units"] and people >= needed["agreed_contributors"]:
-        return True
-    return cell["standing"] == "thin"
+def _left(cell: dict[str, Any], needed: dict[str, Any]) -> int:
+    if cell["standing"] == "disputed":
+        return int(needed["agreed_units"])
+    units, people = (
+        needed["agreed_units"] - cell["units"],
+        needed["agreed_contributors"] - cell["contributors"],
+    )
+    return max(1, units, people)
 
 
 def follows_of(user: User) -> QuerySet[Follow]:
