@@ -7,6 +7,7 @@ from django.urls import path, re_path, register_converter
 from api.converters import NumberConverter
 from api.views import (
     behind,
+    changes,
     charts,
     checks,
     decisions,
@@ -51,6 +52,8 @@ urlpatterns = [
     path("findings/", findings.Findings.as_view(), name="api_findings"),
     path("check/", checks.Check.as_view(), name="api_check"),
     path("identify/", checks.Identify.as_view(), name="api_identify"),
+    path("changes/", changes.Changes.as_view(), name="api_changes"),
+    path("changes/atom/", changes.AtomFeed.as_view(), name="api_atom"),
     path("disputes/", disputes.Disputes.as_view(), name="api_disputes"),
     path("disputes/<uuid:dispute>/", disputes.OneDispute.as_view(), name="api_dispute"),
     path("disputes/<uuid:dispute>/messages/", disputes.Messages.as_view(), name="api_messages"),

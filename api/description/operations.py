@@ -74,13 +74,16 @@ def described(
     shown = {"next": None, "previous": None, "results": [example]} if page else example
     statuses = sorted({*ALWAYS, *(WITH_BODY if body is not None else ()), *refuses})
     problems = {(code, CONTENT_TYPE): OpenApiResponse(Problem, REFUSALS[code]) for code in statuses}
-    examples = [OpenApiExample("Answer", value=shown, response_only=True, status_codes=[str(status)])]
+    examples = []
+    if example is not None:
+        examples.append(OpenApiExample("Answer", value=shown, response_only=True, status_codes=[str(status)]))
     if body_example is not None:
         examples.append(OpenApiExample("Body", value=body_example, request_only=True))
     if status == 201 and IDEMPOTENCY_KEY in parameters:
         again = OpenApiResponse(answer, AGAIN, examples=[OpenApiExample("Sent before", value=shown)])
         also = {200: again, **(also or {})}
-    responses: dict[Any, Any] = {status: paged(answer) if page else answer, **(also or {}), **problems}
+    own = {} if answer is None and status == 200 else {status: paged(answer) if page else answer}
+    responses: dict[Any, Any] = {**own, **(also or {}), **problems}
     return extend_schema(
         operation_id=operation,
         tags=[operation.partition("_")[0]],

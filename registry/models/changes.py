@@ -22,7 +22,7 @@ class ChangeKind(models.TextChoices):
 class Change(PublicObject):
     """payload: what was so at the event.
 
-    number: given after the transaction of the event, so that who has read up to it never misses a smaller one.
+    number: given after the transaction of the event, so that who has read up to it misses no smaller one.
     """
 
     Kind = ChangeKind

@@ -37,11 +37,14 @@ def change_note(*, kind: str, design: UUID | None, payload: Plain) -> None:
     transaction.on_commit(changes_number, robust=True)  # the next one, or the next reader, makes up for it
 
 
-@transaction.atomic
 def changes_number() -> int:
-    """Number what is not yet; how many there were.  Two never overlap, and no number is left out."""
-    if not Change.objects.filter(number=None).exists():
-        return 0
+    """Number what is not yet; how many there were.  A reader who finds nothing to do writes nothing."""
+    return _number() if Change.objects.filter(number=None).exists() else 0
+
+
+@transaction.atomic
+def _number() -> int:
+    """Two never overlap, and no number is left out."""
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [NUMBER_LOCK])
