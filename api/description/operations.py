@@ -22,7 +22,7 @@ REFUSALS = {
     405: "This address doesn't know this method.",
     406: "This can't be given in the form asked for.",
     409: "It was changed, or used, in the meantime.",
-    410: "It was there and was taken back by its contributor.",
+    410: "It was there and was taken back.",
     412: "It isn't the version that you named any more.",
     413: "Too large to be taken in one go.",
     415: "This address takes JSON.",

@@ -24,6 +24,7 @@ from registry.models import User
 from registry.selectors.api_charts import (
     current_charts,
     head_of_revision,
+    head_of_withdrawn,
     revision_content,
     revision_row,
     revisions_of,
@@ -61,12 +62,13 @@ class CurrentChart(ApiView):
         example=charts.CHART_EXAMPLE,
         parameters=[IF_NONE_MATCH],
         also=NOT_MODIFIED,
+        refuses=[410],
     )
     def get(self, request: Request, design: UUID) -> HttpResponse:
         """The chart of a design that is in force.  Its ETag is strong; ask with If-None-Match."""
         made = current(design)
         if made is None:
-            raise Http404
+            raise _gone(design)
         _note(request, made.revision)
         return chart_response(request._request, made)
 
@@ -126,6 +128,16 @@ class Difference(ApiView):
         older, newer = (json.loads(revision_content(head.pk)) for head in heads if head is not None)
         found = chart_difference(older, newer)
         return Response({"design": str(design), "from": numbers[0], "to": numbers[1], **found})
+
+
+def _gone(design: UUID) -> Exception:
+    """A chart that was withdrawn and not replaced is not just missing: who used it has to know."""
+    head = head_of_withdrawn(design)
+    if head is None:
+        return Http404()
+    said = _("Revision {n} was withdrawn, and nothing has replaced it. Don't use it. {reason}")
+    detail = said.format(n=head.number, reason=head.withdrawn_reason)
+    return Failure(410, "chart_withdrawn", detail, revision=head.number)
 
 
 def _note(request: Request, revision: int) -> None:

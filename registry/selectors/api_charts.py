@@ -88,6 +88,13 @@ def current_key(design: UUID) -> tuple[Any, ...] | None:
     return row
 
 
+def head_of_withdrawn(design: UUID) -> RevisionHead | None:
+    """The newest revision that was withdrawn: why a design without a chart has none any more."""
+    withdrawn = ChartRevision.objects.filter(design__uuid=design, state=ChartRevision.State.WITHDRAWN)
+    row = withdrawn.order_by("-number").values_list(*_HEAD).first()
+    return None if row is None else RevisionHead(*row)
+
+
 def head_of_revision(design: UUID, number: int) -> RevisionHead | None:
     row = revisions_shown().filter(design__uuid=design, number=number).values_list(*_HEAD).first()
     return None if row is None else RevisionHead(*row)

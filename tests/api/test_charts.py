@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from api.views.charts import CurrentChart
-from registry.models import ChartRevision, Design, RevisionFetch, User
+from api.views.charts import CurrentChart as CurrentChartView
+from registry.models import ChartRevision, CurrentChart, Design, RevisionFetch, User
 from tests.api.made import cell, made_design, made_revision
 
 CHARTS = "/api/v1/charts/"
@@ -142,7 +142,7 @@ def test_the_short_way_and_the_long_way_say_the_same(
     """A guest's plain read never reaches a view; with an unusual Accept it does."""
     made_revision(design)
     with monkeypatch.context() as without_view:
-        without_view.delattr(CurrentChart, "get")
+        without_view.delattr(CurrentChartView, "get")
         short = guest.get(f"{CHARTS}{design.uuid}/")
     long = guest.get(f"{CHARTS}{design.uuid}/", headers={"Accept": "application/json;q=0.9"})
     assert short.content == long.content and short["ETag"] == long["ETag"]
@@ -160,6 +160,14 @@ def test_a_withdrawal_is_seen_at_once(guest: APIClient, design: Design) -> None:
     )
     after = guest.get(address, headers={"If-None-Match": tag})
     assert after.status_code == 200 and after.json()["withdrawn"]["reason"] == "mixed up"
+
+
+def test_a_chart_withdrawn_and_not_replaced_says_so(guest: APIClient, design: Design) -> None:
+    made_revision(design, state="withdrawn", withdrawn_reason="Two designs were mixed up.")
+    CurrentChart.objects.all().delete()
+    answer = guest.get(f"{CHARTS}{design.uuid}/")
+    assert answer.status_code == 410 and answer.json()["code"] == "chart_withdrawn"
+    assert answer.json()["revision"] == 1 and "Two designs were mixed up." in answer.json()["detail"]
 
 
 def test_the_short_way_has_an_end_too(guest: APIClient, design: Design, settings: Any) -> None:
