@@ -13,6 +13,7 @@ from registry.pages import (
     check,
     front,
     my_sheets,
+    own,
     propose,
     worker,
 )
@@ -35,6 +36,10 @@ urlpatterns: list[URLPattern] = [
     path("identify/", check.identify, name="identify"),
     path("before-pulling/", before_pulling.before_pulling, name="before_pulling"),
     path("sheets/", my_sheets.my_sheets, name="my_sheets"),
+    path("sheets/own/", own.own, name="own"),
+    path("sheets/own/data.json", own.data, name="own_data"),
+    path("sheets/own/<uuid:uuid>/", own.own_design, name="own_design"),
+    path("shared/<str:token>/", own.own_shared, name="own_shared"),
     path("sheets/<uuid:uuid>/", my_sheets.sheet, name="sheet"),
     path("sheets/<uuid:uuid>/amend/", my_sheets.amend, name="sheet_amend"),
     path("sheets/<uuid:uuid>/withdraw/", my_sheets.withdraw, name="sheet_withdraw"),
