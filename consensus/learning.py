@@ -34,7 +34,7 @@ FEWEST_ROUNDS, MOST_ROUNDS = 2, 40
 STILL = 0.0006  # mean change of the slip rates below which learning ends
 MEAN_WEIGHT = 200.0  # readings that the documented mean slip rates are worth
 LEAST_WEIGHT, MOST_WEIGHT = 2.0, 200.0  # readings that the population is worth against a contributor's own
-SHEETS_ENOUGH = 60  # sheets of one contributor after which further designs of theirs are not needed
+SHEETS_ENOUGH = 30  # sheets of one contributor after which further designs of theirs are not needed
 LEAST_PAIRS = 0.01  # pairs less likely than that are not counted
 
 
