@@ -62,7 +62,7 @@ def test_whole_command_beside_the_peer(readings_file: Path) -> None:
     command = Path(sys.executable).with_name("benchquorum")
     if not command.exists():
         pytest.skip("the command is not installed")
-    readings = sum(1 for _ in readings_file.open()) - 1
+    readings = readings_file.read_bytes().count(b"\n") - 1
     ours = seconds_of([str(command), "agree", str(readings_file), "--json"])
     print(f"\nagree: {readings} readings in {ours:.1f} s, {1e6 * ours / readings:.1f} s a million")
     try:
