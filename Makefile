@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PORT ?= 8000
 export PORT
 
-.PHONY: setup demo serve test bench soak lint screenshots
+.PHONY: setup demo serve test bench soak lint audit screenshots
 
 # Runtime only: what the demo and a server need.
 $(BIN)/.installed: pyproject.toml requirements.lock
@@ -41,6 +41,10 @@ bench: $(BIN)/.installed-dev
 
 soak: $(BIN)/.installed-dev
 	BENCHQUORUM_SOAK=1 $(BIN)/pytest -q tests/soak
+
+# Known weaknesses of what is installed; exit status 2 where nobody could be asked.
+audit: $(BIN)/.installed-dev
+	$(BIN)/python -m tests.dependency_audit
 
 screenshots: $(BIN)/.installed-dev
 	$(BIN)/python -m tests.journeys.screenshots

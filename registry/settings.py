@@ -150,6 +150,8 @@ TASKS = {
         else "django_tasks_db.DatabaseBackend"
     }
 }
+# A worker without a sign of life for so long is taken for dead; it gives five of them in that time.
+BENCHQUORUM_WORKER_SILENT = env.float("BENCHQUORUM_WORKER_SILENT", 25.0)
 BENCHQUORUM_TASK_SECONDS = env.int("BENCHQUORUM_TASK_SECONDS", 900)  # no honest task takes longer
 
 AUTH_USER_MODEL = "registry.User"

@@ -17,7 +17,6 @@ from registry.errors import RegistryError
 from registry.translation import gettext as _
 
 NEEDS_DATABASE = True
-BEAT_SECONDS, ROUND_SECONDS = 5.0, 10.0
 STUCK = 75  # exit status of a worker that ended itself
 
 log = logging.getLogger("registry.worker")
@@ -38,7 +37,11 @@ def run(args: argparse.Namespace) -> int:
             _("Set BENCHQUORUM_QUEUE=database for the server and its workers."),
         )
     worker = _worker(args)
-    care = Care(worker, task_seconds=settings.BENCHQUORUM_TASK_SECONDS)
+    care = Care(
+        worker,
+        task_seconds=settings.BENCHQUORUM_TASK_SECONDS,
+        beat_seconds=settings.BENCHQUORUM_WORKER_SILENT / 5,
+    )
     care.start()
     try:
         worker.configure_signals()
@@ -81,9 +84,9 @@ def _worker(args: argparse.Namespace) -> Any:
 class Care(threading.Thread):
     """The worker's other thread."""
 
-    def __init__(self, worker: Any, *, task_seconds: float) -> None:
+    def __init__(self, worker: Any, *, task_seconds: float, beat_seconds: float) -> None:
         super().__init__(daemon=True)
-        self.worker, self.task_seconds = worker, task_seconds
+        self.worker, self.task_seconds, self.beat_seconds = worker, task_seconds, beat_seconds
         self.ended = threading.Event()
 
     def start(self) -> None:
@@ -101,9 +104,9 @@ class Care(threading.Thread):
                 os._exit(STUCK)
             round_due = time.monotonic() >= next_round
             if round_due:
-                next_round = time.monotonic() + ROUND_SECONDS
+                next_round = time.monotonic() + 2 * self.beat_seconds
             self._say(round_due)
-            if self.ended.wait(BEAT_SECONDS):
+            if self.ended.wait(self.beat_seconds):
                 return
 
     def _say(self, round_due: bool) -> None:
@@ -123,5 +126,5 @@ class Care(threading.Thread):
         from registry.services.workers import leave
 
         self.ended.set()
-        self.join(BEAT_SECONDS)
+        self.join(self.beat_seconds)
         leave(worker_id=self.worker.worker_id)

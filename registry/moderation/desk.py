@@ -156,7 +156,8 @@ def decision_undo(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
 def _ours(address: str) -> str:
     """The address where somebody came from, if it is one of this site."""
-    return address if url_has_allowed_host_and_scheme(address or "//", allowed_hosts=None) else reverse("desk")
+    ours = address and url_has_allowed_host_and_scheme(address, allowed_hosts=None)
+    return address if ours else reverse("desk")
 
 
 @moderator_page

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
@@ -86,6 +87,8 @@ def dispute(request: HttpRequest, uuid: UUID) -> HttpResponse:
     if shown.target_kind == Target.ACCOUNT and not writer:
         raise PermissionDenied(_("An appeal is between its owner and the moderators."))
     errors: list[RegistryError] = []
+    if request.method == "POST" and not request.user.is_authenticated:
+        return redirect_to_login(request.get_full_path())
     if request.method == "POST":
         try:
             if request.POST.get("act") == "take_back":

@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import timedelta
 
+from django.conf import settings
 from django.db.models import Min
 from django.db.models.functions import Now
 from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 
 from registry.models import ChartRevision, Design, RefreshTrouble, WorkerBeat
-
-LIVING_SECONDS = 25
 
 
 @dataclass(frozen=True)
@@ -32,7 +31,7 @@ class Backlog:
 def backlog() -> Backlog:
     tasks = DBTaskResult.objects.all()
     oldest = tasks.ready().aggregate(oldest=Min("enqueued_at"))["oldest"]
-    living = timedelta(seconds=LIVING_SECONDS)
+    living = timedelta(seconds=settings.BENCHQUORUM_WORKER_SILENT)
     return Backlog(
         ready=tasks.ready().count(),
         running=tasks.running().count(),

@@ -10,6 +10,7 @@ import os
 import socket
 from datetime import timedelta
 
+from django.conf import settings
 from django.db import connection, transaction
 from django.db.models.functions import Now
 from django.utils import timezone
@@ -22,7 +23,6 @@ from registry.services.refreshes import FAILURES_TO_PARK, owed, trouble_note
 from registry.tasks import refresh_chart
 
 log = logging.getLogger("registry.worker")
-SILENT_FOR = timedelta(seconds=25)  # with a beat each 5 s and a round each 10 s: taken over within 40 s
 FINISHED_FOR = timedelta(days=1)  # the queue's table slows down as it grows
 LAST_FOR = timedelta(seconds=30)  # how long a failed design waits, times its failures
 TRIES = 3
@@ -71,8 +71,9 @@ def _alone() -> bool:
 @transaction.atomic
 def tasks_take_over() -> int:
     """Tasks of workers that fell silent go back to the queue; one that has killed three is given up."""
+    silent_for = timedelta(seconds=settings.BENCHQUORUM_WORKER_SILENT)
     living = set(
-        WorkerBeat.objects.filter(seen_at__gte=Now() - SILENT_FOR).values_list("worker_id", flat=True)
+        WorkerBeat.objects.filter(seen_at__gte=Now() - silent_for).values_list("worker_id", flat=True)
     )
     taken = 0
     running = DBTaskResult.objects.running().select_for_update(skip_locked=True)
