@@ -6,6 +6,7 @@ from django.urls import path, re_path, register_converter
 
 from api.converters import NumberConverter
 from api.views import (
+    account,
     behind,
     changes,
     charts,
@@ -65,6 +66,7 @@ urlpatterns = [
     path("decisions/<uuid:decision>/undo/", decisions.Undoing.as_view(), name="api_undo"),
     path("cases/", decisions.Cases.as_view(), name="api_cases"),
     path("cases/<kind>/<uuid:case>/", decisions.OneCase.as_view(), name="api_case"),
+    path("account/", account.Me.as_view(), name="api_account"),
     path("tokens/", tokens.Tokens.as_view(), name="api_tokens"),
     path("tokens/<slug:token>/", tokens.OneToken.as_view(), name="api_token"),
     re_path(r"^.*$", description.Nowhere.as_view(), name="api_nowhere"),

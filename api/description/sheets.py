@@ -103,7 +103,7 @@ BULK_ANSWER: Plain = thing(
             "type": "object",
             "properties": {
                 "index": COUNT,
-                "status": {"type": "integer", "enum": [200, 201, 400, 409]},
+                "status": {"type": "integer", "enum": [200, 201, 400, 409, 429]},
                 "submission": ID_OR_NONE,
                 "problem": {"type": ["object", "null"]},
             },

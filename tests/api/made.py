@@ -8,7 +8,11 @@ import uuid
 from datetime import UTC, datetime
 from typing import Any
 
+from allauth.mfa.models import Authenticator
+from django.contrib.auth.models import Group
+
 from registry.models import ChartRevision, CurrentChart, Design, User
+from registry.permissions import MODERATORS
 from registry.services.catalogue import design_propose
 from registry.services.tokens import token_make
 
@@ -17,6 +21,14 @@ PUBLISHED = datetime(2026, 11, 20, 9, 30, tzinfo=UTC)
 
 def made_user(name: str = "reader", **more: Any) -> User:
     return User.objects.create_user(f"{name}@workshop.example", "a long pass phrase", **more)
+
+
+def made_moderator() -> User:
+    """One of the desk, with the second factor that it takes."""
+    user = made_user("desk")
+    user.groups.add(Group.objects.get_or_create(name=MODERATORS)[0])
+    Authenticator.objects.create(user=user, type=Authenticator.Type.TOTP, data={})
+    return user
 
 
 def made_token(user: User, *scopes: str) -> str:

@@ -5,14 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from django.contrib.auth.models import Group
 from rest_framework.test import APIClient
 
 from registry.models import Design, Sheet, User, Workshop
-from registry.permissions import MODERATORS
 from registry.services.accounts import contributor_of
 from registry.services.sheets import sheet_submit
-from tests.api.made import made_token, made_user, sheet_body
+from tests.api.made import made_moderator, made_token, made_user, sheet_body
 
 DISPUTES, DECISIONS, CASES = "/api/v1/disputes/", "/api/v1/decisions/", "/api/v1/cases/"
 
@@ -25,8 +23,7 @@ def client_of(user: User, *scopes: str) -> APIClient:
 
 @pytest.fixture
 def moderator(db: None) -> APIClient:
-    user = made_user("desk")
-    user.groups.add(Group.objects.get_or_create(name=MODERATORS)[0])
+    user = made_moderator()
     return client_of(user, "read", "submit", "moderate")
 
 

@@ -5,16 +5,14 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
-from django.contrib.auth.models import Group
 from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 from rest_framework.test import APIClient
 
 from registry.errors import RegistryErrors
 from registry.models import ApiToken, AuditEntry, User
-from registry.permissions import MODERATORS
 from registry.services.tokens import MOST_TOKENS, token_make, token_revoke
-from tests.api.made import made_token, made_user
+from tests.api.made import made_moderator, made_token, made_user
 
 TOKENS = "/api/v1/tokens/"
 OWN = "/api/v1/submissions/"
@@ -71,8 +69,7 @@ def test_nobody_revokes_anothers_token(reader: User) -> None:
 def test_only_a_moderator_gets_the_right_to_moderate(reader: User) -> None:
     with pytest.raises(PermissionDenied):
         token_make(by=reader, name="desk", scopes=["moderate"])
-    reader.groups.add(Group.objects.get_or_create(name=MODERATORS)[0])
-    token, _secret = token_make(by=reader, name="desk", scopes=["moderate"])
+    token, _secret = token_make(by=made_moderator(), name="desk", scopes=["moderate"])
     assert token.scopes == ["moderate"]
 
 
