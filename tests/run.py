@@ -45,7 +45,10 @@ def _missing(postgres: str | None) -> list[str]:
 
 def _pytest(*arguments: str, **environment: str) -> int:
     print(f"\n== {'PostgreSQL' if environment['DATABASE_URL'] else 'SQLite'}", flush=True)
-    return _run([sys.executable, "-m", "pytest", "-q", "-n", WORKERS, *arguments], **environment)
+    return _run(
+        [sys.executable, "-m", "pytest", "-q", "-n", WORKERS, "--dist", "loadgroup", *arguments],
+        **environment,
+    )
 
 
 def _run(command: list[str], **environment: str) -> int:
