@@ -31,6 +31,7 @@ from consensus.results import (
     VariantPattern,
 )
 from consensus.settings import ENGINE_VERSION, Settings
+from consensus.sheet_origin import name_other_designs
 from consensus.short_tests import short_test
 
 __all__ = [
@@ -72,5 +73,6 @@ __all__ = [
     "identify_sheet",
     "learn_reliability",
     "line_code",
+    "name_other_designs",
     "short_test",
 ]

@@ -24,6 +24,7 @@ from consensus.readings import DesignReadings
 from consensus.reliability import Reliability
 from consensus.results import DesignAgreement, ReadingModel, SheetFinding, VariantPattern
 from consensus.settings import Settings
+from consensus.sheet_origin import name_other_designs
 from consensus.thin import explain_thinly, is_thin, thin_beliefs
 from consensus.variants import find_tables
 
@@ -213,4 +214,4 @@ def agree(
         charts.append(chart)
         if progress is not None:
             progress(len(charts), len(designs))
-    return reliability, tuple(charts)
+    return reliability, name_other_designs(designs, charts, settings)
