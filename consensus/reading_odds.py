@@ -159,12 +159,12 @@ def _level_columns(
     """(n, L) likelihoods under each resistive level; above the meter's limit a level reads as open does."""
     level = alphabet.levels[:, None] + added[None, :]
     density = np.where(looks.bare, _buzzes(level), looks.level_with(level) * looks.figure)
-    misread = looks.model.misread_level
-    shown = (1 - 2 * misread) * density + misread * (looks.scatter + closed)
     caught = looks.scatter
     if len(others):
         at_levels = looks.level_with(np.array(others)[:, None] + added[None, :]) * looks.figure
         caught = 0.98 * at_levels.mean(axis=0) + 0.02 * looks.scatter
+    misread = looks.model.misread_level
+    shown = (1 - misread) * density + misread / 2 * (caught + closed)
     missed = miss * ((1 - OTHER_LEVEL) * looks.open_like + OTHER_LEVEL * caught)
     censored = looks.over & (level > looks.limit)
     columns: FloatArray = ((1 - miss) * shown + np.where(censored, 1.0, missed)).T

@@ -43,6 +43,7 @@ class Settings:
     mistake_exchanged: float = 0.03
     fault_rate: float = 0.06
     unexplained_rate: float = 0.004
+    other_design_rate: float = 0.01  # sheets that are of another design than they claim
     mistake_strength: float = 12.0  # sheets that the prior shares are worth
     habit_strength: float = 8.0  # sheets that the common shares are worth against a contributor's own
 
@@ -68,10 +69,10 @@ class Settings:
     # --- checking a suspect (common practice, no source; to be replaced by recorded outcomes)
     suspect_fault_rate: float = 0.5  # of the units that somebody found worth checking
     suspect_fault_shares: tuple[tuple[str, float], ...] = (
-        ("line_open", 0.18),
-        ("line_closed", 0.18),
-        ("worn_contact", 0.10),
-        ("bridged_lines", 0.20),
+        ("line_open", 0.175),
+        ("line_closed", 0.175),
+        ("worn_contact", 0.12),
+        ("bridged_lines", 0.19),
         ("resistive_common", 0.17),
         ("detent_shift", 0.17),
     )
@@ -82,7 +83,7 @@ class Settings:
     harness_fault_rate: float = 0.05  # a line broken on the way, where read through the harness
     connector_fault_rate: float = 0.01  # the same at the unplugged connector
     sweep_fault_share: float = 0.3  # of detent faults: the detents slip in one sweep only
-    verdict_good_p: float = 0.85  # from here on a unit is called good
+    verdict_good_p: float = 0.87  # from here on a unit is called good
     verdict_faulty_p: float = 0.22  # up to here it is called faulty
 
     # --- inference

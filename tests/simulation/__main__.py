@@ -35,7 +35,7 @@ def score_worlds(kind: str, seeds: list[int], designs: int | None) -> Tally:
 
 
 def score_suspects(seeds: list[int], designs: int, per_design: int, ideal: bool) -> Tally:
-    """Checks of suspects by charts of typical worlds; ideal: charts with true tables and readers' true rates."""
+    """Checks of suspects by charts of typical worlds; ideal: charts with true tables and true rates."""
     from consensus import Settings, agree, check_sheet
 
     checks, suspects = [], []
