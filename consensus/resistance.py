@@ -42,6 +42,7 @@ def one_sided_pooled(n: int, freedom: int) -> float:
 def two_sided_pooled(n: int, freedom: int) -> float:
     """Two-sided factor with a pooled spread: Howe's form, z sqrt(freedom (1 + 1/n) / chi2(0.05; freedom)).
 
+    >>> from consensus.tolerance import two_sided_factor_howe
     >>> bool(abs(two_sided_pooled(43, 42) - two_sided_factor_howe(43)) < 1e-9)
     True
     """
