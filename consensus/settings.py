@@ -76,6 +76,7 @@ class Settings:
         ("resistive_common", 0.17),
         ("detent_shift", 0.17),
     )
+    suspect_slip_strength: float = 45.0  # readings that a reader's slip rates are worth
     suspect_pair_share: float = 0.03  # of faulty units: two faults at once
     suspect_common_cost: float = 5.0  # nats: the figure of a resistive common is taken from the sheet itself
     suspect_unknown_rate: float = 0.01  # sheets that nothing in the model explains

@@ -193,7 +193,7 @@ class SheetLikelihood:
         self.grid = grid_of(table.shape)
         self.symbols = table.shown(self.grid.operands, table.symbols)
         self.doubt, self.other = self._doubts()
-        known = settings.slip_strength
+        known = settings.suspect_slip_strength
         self.miss = (odds.miss * known, (1 - odds.miss) * known)
         self.invent = (odds.invent * known, (1 - odds.invent) * known)
 

@@ -85,7 +85,7 @@ def integrated(missed: float, shown: float, mean: float) -> float:
     """∫ p^missed (1-p)^shown dBeta / the same at the mean: slip rates by Gauss-Jacobi quadrature.
 
     The counts are not whole where the chart is in doubt."""
-    weight = SETTINGS.slip_strength
+    weight = SETTINGS.suspect_slip_strength
     nodes, weights = special.roots_jacobi(80, (1 - mean) * weight - 1, mean * weight - 1)
     p = (nodes + 1) / 2
     value = (weights * p**missed * (1 - p) ** shown).sum() / weights.sum()
