@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import OpenApiExample
+
 from api.description.examples import DESIGN_ID, DIGEST, FIGURES, SHEET_ID
 
 Plain = dict[str, Any]
@@ -317,3 +319,17 @@ BEHIND_LINE: Plain = {
         "lead_ohm": 0.2,
     },
 }
+CSV = OpenApiExample(
+    "Table",
+    value="design,revision,revision_state,variant,position,between,pin,against,state…",
+    media_type="text/csv",
+    response_only=True,
+    status_codes=["200"],
+)
+SVG = OpenApiExample(
+    "Drawing",
+    value='<svg xmlns="http://www.w3.org/2000/svg">…</svg>',
+    media_type="image/svg+xml",
+    response_only=True,
+    status_codes=["200"],
+)

@@ -82,7 +82,9 @@ def described(
     if status == 201 and IDEMPOTENCY_KEY in parameters:
         again = OpenApiResponse(answer, AGAIN, examples=[OpenApiExample("Sent before", value=shown)])
         also = {200: again, **(also or {})}
-    own = {} if answer is None and status == 200 else {status: paged(answer) if page else answer}
+    own: dict[Any, Any] = {status: paged(answer) if page else answer}
+    if status == 200:
+        own = {} if answer is None else {(200, "application/json"): own[200]}
     responses: dict[Any, Any] = {**own, **(also or {}), **problems}
     return extend_schema(
         operation_id=operation,

@@ -7,19 +7,22 @@ from uuid import UUID
 
 from django.http import Http404, HttpResponse
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.authentication import TokenAuthentication
-from api.chart_bytes import chart_response, current, encoded
+from api.chart_bytes import Encoded, chart_response, current, encoded, holds
 from api.description import charts
 from api.description.operations import IF_NONE_MATCH, described
 from api.filters import ChartFilter
 from api.pagination import NewestFirst
 from api.permissions import OPEN
 from api.problems import Failure
+from api.renderers import CsvForm, SvgForm
 from api.serializers.charts import ChartLine, RevisionLine
 from api.views.base import ApiView, ListView
+from registry.formats.chart_files import chart_csv, chart_svg
 from registry.models import User
 from registry.selectors.api_charts import (
     current_charts,
@@ -34,7 +37,12 @@ from registry.selectors.chart_difference import chart_difference
 from registry.services.recall import revision_fetched
 from registry.translation import gettext as _
 
-NOT_MODIFIED = {304: OpenApiResponse(None, "You have this chart already.")}
+FORMS = {"csv": chart_csv, "svg": chart_svg}
+NOT_MODIFIED = {
+    304: OpenApiResponse(None, "You have this chart already."),
+    (200, "text/csv"): OpenApiResponse({"type": "string"}, examples=[charts.CSV]),
+    (200, "image/svg+xml"): OpenApiResponse({"type": "string"}, examples=[charts.SVG]),
+}
 LARGEST_NUMBER = 2**31 - 1
 NUMBER = {"type": "integer", "minimum": 1, "maximum": LARGEST_NUMBER}
 
@@ -55,6 +63,7 @@ class CurrentChart(ApiView):
 
     rules = {"GET": OPEN}
     authentication_classes = [TokenAuthentication]
+    renderer_classes = [JSONRenderer, CsvForm, SvgForm]
 
     @described(
         "charts_current",
@@ -69,8 +78,7 @@ class CurrentChart(ApiView):
         made = current(design)
         if made is None:
             raise _gone(design)
-        _note(request, made.revision)
-        return chart_response(request._request, made)
+        return _given(request, made)
 
 
 class Revisions(ListView):
@@ -89,6 +97,7 @@ class Revisions(ListView):
 class OneRevision(ApiView):
     rules = {"GET": OPEN}
     authentication_classes = [TokenAuthentication]
+    renderer_classes = [JSONRenderer, CsvForm, SvgForm]
 
     @described(
         "charts_revision",
@@ -102,8 +111,7 @@ class OneRevision(ApiView):
         head = head_of_revision(design, number) if number <= LARGEST_NUMBER else None
         if head is None:
             raise Http404
-        _note(request, head.pk)
-        return chart_response(request._request, encoded(design, head))
+        return _given(request, encoded(design, head))
 
 
 class Difference(ApiView):
@@ -140,10 +148,26 @@ def _gone(design: UUID) -> Exception:
     return Failure(410, "chart_withdrawn", detail, revision=head.number)
 
 
-def _note(request: Request, revision: int) -> None:
-    """Who has an account hears of it if what they took along is withdrawn."""
+def _given(request: Request, made: Encoded) -> HttpResponse:
+    """In the form asked for.  Who has an account hears of it if what they took along is withdrawn."""
     if isinstance(request.user, User):
-        revision_fetched(by=request.user, revision=revision_row(revision))
+        revision_fetched(by=request.user, revision=revision_row(made.revision))
+    form = request.accepted_renderer.format
+    if form == "json":
+        return chart_response(request._request, made)
+    etag = f"{made.etag}.{form}"
+    if holds(request._request, etag):
+        response = HttpResponse(status=304)
+    else:
+        document = json.loads(made.plain)
+        text = FORMS[form](document["chart"], revision=document["revision"], state=document["state"])
+        response = HttpResponse(text, content_type=f"{request.accepted_renderer.media_type}; charset=utf-8")
+        # A drawing opened by itself runs nothing, whatever a label holds.
+        response["Content-Security-Policy"] = "default-src 'none'; style-src 'none'; sandbox"
+    response["ETag"] = f'"{etag}"'
+    response["Cache-Control"] = "public, no-cache"
+    response["Vary"] = "Accept, Accept-Encoding"
+    return response
 
 
 def _number(request: Request, name: str) -> int:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import csv
 import gzip
+import io
 import json
 import uuid
+import xml.etree.ElementTree as ElementTree
 from typing import Any
 
 import pytest
@@ -168,6 +171,32 @@ def test_a_chart_withdrawn_and_not_replaced_says_so(guest: APIClient, design: De
     answer = guest.get(f"{CHARTS}{design.uuid}/")
     assert answer.status_code == 410 and answer.json()["code"] == "chart_withdrawn"
     assert answer.json()["revision"] == 1 and "Two designs were mixed up." in answer.json()["detail"]
+
+
+def test_a_chart_comes_as_a_table_and_as_a_drawing(guest: APIClient, design: Design) -> None:
+    made_revision(design, cells=[cell("R", "4", "closed"), cell("=P", "2", "open")])
+    address = f"{CHARTS}{design.uuid}/"
+    table = guest.get(address, headers={"Accept": "text/csv"})
+    assert table["Content-Type"] == "text/csv; charset=utf-8"
+    rows = list(csv.DictReader(io.StringIO(table.content.decode())))
+    assert [(r["position"], r["pin"], r["state"], r["units"]) for r in rows] == [
+        ("R", "4", "closed", "4"),
+        ("'=P", "2", "open", "4"),
+    ]
+    assert (
+        guest.get(address, headers={"Accept": "text/csv", "If-None-Match": table["ETag"]}).status_code == 304
+    )
+    assert table["ETag"] != guest.get(address)["ETag"]
+    drawing = guest.get(f"{address}revisions/1/", headers={"Accept": "image/svg+xml"})
+    root = ElementTree.fromstring(drawing.content)
+    assert root.tag == "{http://www.w3.org/2000/svg}svg" and b"4 of 4" in drawing.content
+    assert "sandbox" in drawing["Content-Security-Policy"]
+
+
+def test_a_name_in_a_drawing_is_text(guest: APIClient, reader: User) -> None:
+    made_revision(made := made_design(reader, "<script>alert(1)</script>"))
+    drawing = guest.get(f"{CHARTS}{made.uuid}/", headers={"Accept": "image/svg+xml"})
+    assert b"<script" not in drawing.content and b"&lt;script" in drawing.content
 
 
 def test_the_short_way_has_an_end_too(guest: APIClient, design: Design, settings: Any) -> None:
