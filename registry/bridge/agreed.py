@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from consensus import ENGINE_VERSION, Reliability, Settings, agree_design, learn_reliability
 from consensus.readings import DesignReadings
 from consensus.results import DesignAgreement
-from registry.bridge.parallel import each
+from registry.bridge.parallel import crew
 from registry.bridge.tables import designs_from_table
 from registry.errors import RegistryError, RegistryErrors, pointer
 from registry.formats.documents import AGREED
@@ -19,6 +19,8 @@ from registry.formats.tidy_table import TidyTable
 from registry.translation import gettext as _
 
 Plain = dict[str, Any]
+LearnWork = tuple[DesignReadings, Reliability, Settings]
+LearnOne = Callable[[LearnWork], Any]
 LEARNING = 0.4  # share of the work, for the progress line
 WORTH_SPREADING = 50_000  # readings
 
@@ -33,24 +35,41 @@ def agree_document(
     tell = progress or (lambda share: None)
     settings = Settings()
     designs = designs_from_table(table)
-    reliability = learn_reliability(designs, settings, lambda done, of: tell(LEARNING * done / max(of, 1)))
+    place = {id(design): number for number, design in enumerate(designs)}
     document: Plain = {
         "format": AGREED,
         "engine": {"version": ENGINE_VERSION, "settings": settings.to_plain()},
         "designs": [],
         "submissions": [],
-        "reliability": reliability.to_plain(),
     }
-    workers = workers if len(table) >= WORTH_SPREADING else 1
-    for done, (design, findings) in enumerate(each(_agreed, (reliability, settings), designs, workers, 4), 1):
-        document["designs"].append(design)
-        document["submissions"] += findings
-        tell(LEARNING + (1 - LEARNING) * done / len(designs))
+    with crew(designs, workers if len(table) >= WORTH_SPREADING else 1) as each:
+
+        def learn_each(function: LearnOne, works: Iterable[LearnWork]) -> Iterator[Any]:
+            return each(_learned, [(function, place[id(work[0])], *work[1:]) for work in works])
+
+        reliability = learn_reliability(
+            designs, settings, lambda done, of: tell(LEARNING * done / max(of, 1)), learn_each
+        )
+        work = [(number, reliability, settings) for number in range(len(designs))]
+        for done, (design, findings) in enumerate(each(_agreed, work), 1):
+            document["designs"].append(design)
+            document["submissions"] += findings
+            tell(LEARNING + (1 - LEARNING) * done / len(designs))
+    document["reliability"] = reliability.to_plain()
     return document
 
 
-def _agreed(shared: tuple[Reliability, Settings], readings: DesignReadings) -> tuple[Plain, list[Plain]]:
-    agreement = agree_design(readings, *shared)
+def _learned(designs: Sequence[DesignReadings], work: tuple[LearnOne, int, Reliability, Settings]) -> Any:
+    """One design of a round of learning; designs are in the worker already, only their place is sent."""
+    function, number, reliability, settings = work
+    return function((designs[number], reliability, settings))
+
+
+def _agreed(
+    designs: Sequence[DesignReadings], work: tuple[int, Reliability, Settings]
+) -> tuple[Plain, list[Plain]]:
+    number, reliability, settings = work
+    agreement = agree_design(designs[number], reliability, settings)
     findings = agreement.findings_plain()
     for finding in findings:
         finding["message"] = finding_message(finding, agreement.common)

@@ -6,11 +6,15 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
+Each = Callable[[Callable[[Any, Any], Any], Sequence[Any]], Iterator[Any]]
+
 WORTH_SPREADING = 20  # sheets
+MOST_AT_ONCE = 16  # items sent to a worker together
 
 _shared: Any = None  # in a worker process: what all of its work needs
 
@@ -20,19 +24,25 @@ def processors() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def each(
-    work: Callable[[Any, Item], Result], shared: Any, items: Sequence[Item], workers: int = 1, chunk: int = 1
-) -> Iterator[Result]:
-    """`work(shared, item)` of each item, in their order; `work` is a function of a module."""
-    if workers < 2 or len(items) <= chunk:
-        for item in items:
-            yield work(shared, item)
+@contextmanager
+def crew(shared: Any, workers: int) -> Iterator[Each]:
+    """Gives `each(work, items)`: the results of `work(shared, item)` in the order of the items.
+
+    `work` is a function of a module; with fewer than two workers all is done in this process.  A fork
+    inherits what is shared, so that nothing large is sent; elsewhere it is sent once a worker.
+    """
+    if workers < 2:
+        yield lambda work, items: (work(shared, item) for item in items)
         return
-    # A fork inherits what is shared; elsewhere it is sent once a worker.
     method = "fork" if "fork" in multiprocessing.get_all_start_methods() else "spawn"
     context = multiprocessing.get_context(method)
     with ProcessPoolExecutor(workers, context, initializer=_keep, initargs=(shared,)) as pool:
-        yield from pool.map(_Work(work), items, chunksize=chunk)
+
+        def each(work: Callable[[Any, Any], Any], items: Sequence[Any]) -> Iterator[Any]:
+            at_once = max(1, min(MOST_AT_ONCE, len(items) // (8 * workers)))
+            return pool.map(_Work(work), items, chunksize=at_once)
+
+        yield each
 
 
 def each_sheet(
@@ -42,12 +52,13 @@ def each_sheet(
     progress: Callable[[float], None] | None,
     workers: int,
 ) -> list[Result]:
-    """`each` of sheets that stand alone, with progress told; a few of them stay in this process."""
+    """The results of sheets that stand alone, with progress told; a few of them stay in this process."""
     found: list[Result] = []
-    for result in each(work, shared, sheets, workers if len(sheets) >= WORTH_SPREADING else 1, 4):
-        found.append(result)
-        if progress is not None:
-            progress(len(found) / len(sheets))
+    with crew(shared, workers if len(sheets) >= WORTH_SPREADING else 1) as each:
+        for result in each(work, sheets):
+            found.append(result)
+            if progress is not None:
+                progress(len(found) / len(sheets))
     return found
 
 

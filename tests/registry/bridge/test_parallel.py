@@ -6,7 +6,7 @@ import os
 
 import pytest
 
-from registry.bridge.parallel import each, processors
+from registry.bridge.parallel import crew, processors
 
 
 def times(shared: int, item: int) -> tuple[int, int]:
@@ -21,15 +21,16 @@ def fail_at_three(shared: None, item: int) -> int:
 
 @pytest.mark.parametrize("workers", [1, 2])
 def test_results_come_in_the_order_of_the_items(workers: int) -> None:
-    found = list(each(times, 3, range(40), workers, 2))
+    with crew(3, workers) as each:
+        found = list(each(times, range(40)))
     assert [value for value, _process in found] == [3 * item for item in range(40)]
     assert (os.getpid() in {process for _value, process in found}) == (workers == 1)
 
 
 @pytest.mark.parametrize("workers", [1, 2])
 def test_an_error_in_the_work_reaches_the_caller(workers: int) -> None:
-    with pytest.raises(ValueError, match="three"):
-        list(each(fail_at_three, None, range(10), workers))
+    with crew(None, workers) as each, pytest.raises(ValueError, match="three"):
+        list(each(fail_at_three, range(10)))
 
 
 def test_there_is_at_least_one_processor() -> None:
