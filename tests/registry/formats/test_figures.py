@@ -33,7 +33,8 @@ def test_a_share_is_whole_per_cent(share: float, text: str) -> None:
     ("ohm", "text"),
     [
         (0, "0 Ω"), (0.004, "0 Ω"), (0.41, "0.41 Ω"), (9.999, "10 Ω"), (12.34, "12.3 Ω"), (47, "47 Ω"),
-        (180, "180 Ω"), (999.6, "1 kΩ"), (3900, "3.9 kΩ"), (12_000, "12 kΩ"), (2.2e6, "2.2 MΩ"), (2e7, "20 MΩ"),
+        (180, "180 Ω"),
+        (999.6, "1 kΩ"), (3900, "3.9 kΩ"), (12_000, "12 kΩ"), (2.2e6, "2.2 MΩ"), (2e7, "20 MΩ"),
     ],
 )  # fmt: skip
 def test_a_resistance_is_said_as_a_meter_shows_it(ohm: float, text: str) -> None:
