@@ -3,14 +3,12 @@
 from consensus.check_results import (
     Candidate,
     Cause,
-    FaultEffect,
     Identification,
-    LineCode,
     NextReading,
     SheetCheck,
-    ShortTest,
     UnlikeReading,
 )
+from consensus.code_results import FaultEffect, LineCode, ShortTest
 from consensus.diagnosis import check_sheet
 from consensus.engine import agree, agree_design, learn_reliability
 from consensus.errors import ConsensusError

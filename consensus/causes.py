@@ -11,7 +11,7 @@ from consensus.contacts import OPEN
 from consensus.hypotheses import Fault, Mistake
 from consensus.results import DesignAgreement
 from consensus.suspect_sheet import Explained
-from consensus.unit_explanations import grid_of
+from consensus.unit_grid import grid_of
 
 Key = tuple[str, tuple[int, ...], tuple[int, ...]]
 LEAST_P = 0.005  # causes below are not named
@@ -87,7 +87,9 @@ def name_causes(explained: Explained, chart: DesignAgreement) -> tuple[Cause, ..
     return tuple(sorted(causes, key=lambda cause: (-cause.p, cause.cause, cause.pins))[:MOST_CAUSES])
 
 
-def _cause(key: Key, shown: tuple[int, str, int], p: float, explained: Explained, chart: DesignAgreement) -> Cause:
+def _cause(
+    key: Key, shown: tuple[int, str, int], p: float, explained: Explained, chart: DesignAgreement
+) -> Cause:
     kind, pins, positions = key
     group, detail, sweep = shown
     sheet = kind in ("mirrored_pins", "wrong_common", "shifted_positions", "exchanged")

@@ -9,17 +9,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations, islice
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln, logsumexp
 
-from consensus.assignment import best_assignment, log_mean_assignments
+from consensus.assignment import log_mean_assignments
 from consensus.chart_table import ChartTable, Prepared, prepared_chart
 from consensus.check_results import Candidate, Identification
-from consensus.contacts import CLOSED, OPEN
 from consensus.errors import ConsensusError
+from consensus.numbering import (
+    Columns,
+    column_targets,
+    column_weights,
+    contact_columns,
+    pin_numbering,
+    position_alignments,
+    same_labels,
+    target_symbols,
+)
 from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds
 from consensus.readings import DesignReadings
 from consensus.results import DesignAgreement, VariantPattern
@@ -28,25 +36,10 @@ from consensus.settings import Settings
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-MOST_ALIGNMENTS = 250
-SHIFTED = 0.04  # share of sheets off by a detent throughout
-STAYED_ON_LINE = 0.04  # share of sheets whose fixed lead was on a line
-LINE_FAULT = 0.01  # a line open, closed throughout or bridged: the unit in the hand may be the dead one
 COMMON_FAULT = 0.03  # of units: a resistance in the common
-BRIDGE = 0.03  # per column of a bridged pair, so that a pair costs it twice
-MOST_BRIDGED = 12  # lines: beyond, bridges are not looked for
 MOST_CANDIDATES = 10
 LEAST_P = 1e-4
 NOTHING_KNOWN = 0.01  # prior share of switches that are none of the charts'
-
-
-@dataclass(frozen=True)
-class _Columns:
-    """A sheet's readings by contact: contact (n,), pairs (R, 2) as read, hub: the pin in all or -1."""
-
-    contact: IntArray
-    pairs: list[tuple[int, int]]
-    hub: int
 
 
 def identify_sheet(
@@ -68,7 +61,7 @@ def identify_sheet(
     detents = ~sheet.readings.between
     if not detents.any():
         return Identification(name, ())
-    columns = _columns(sheet, detents)
+    columns = contact_columns(sheet, detents)
     flat = -np.inf
     scored = []
     for chart in charts:
@@ -80,23 +73,6 @@ def identify_sheet(
         for variant, table in zip(chart.variants, prepared.tables, strict=True):
             scored.append(_score(sheet, columns, odds, detents, chart, variant, table, as_read))
     return _ranked(name, scored, flat, len(charts))
-
-
-def _columns(sheet: DesignReadings, detents: NDArray[np.bool_]) -> _Columns:
-    readings = sheet.readings
-    read = list(zip(readings.pin[detents].tolist(), readings.against[detents].tolist(), strict=True))
-    numbers: dict[frozenset[int], int] = {}
-    pairs: list[tuple[int, int]] = []
-    contact = []
-    for pin, against in read:
-        key = frozenset((pin, against))
-        if key not in numbers:
-            numbers[key] = len(pairs)
-            pairs.append((pin, against))
-        contact.append(numbers[key])
-    shared = set(pairs[0]).intersection(*pairs)
-    hub = pairs[0][1] if pairs[0][1] in shared else next(iter(shared), -1)
-    return _Columns(np.array(contact), pairs, hub)
 
 
 def _odds(
@@ -128,7 +104,7 @@ class _Scored:
 
 def _score(
     sheet: DesignReadings,
-    columns: _Columns,
+    columns: Columns,
     odds: Sequence[ReadingOdds],
     detents: NDArray[np.bool_],
     chart: DesignAgreement,
@@ -138,19 +114,19 @@ def _score(
 ) -> _Scored:
     """Log probability of the sheet under one variant, and its likeliest numbering."""
     log_prior = float(np.log(max(variant.share, 1e-3)))
-    alignments, log_alignment = _alignments(sheet.positions, chart.positions)
-    targets = _targets(columns, table)
+    alignments, log_alignment = position_alignments(sheet.positions, chart.positions)
+    targets = column_targets(columns, table)
     if targets is None:
         return _Scored(chart.design, variant.variant, -np.inf, {})
     rows = sheet.readings.position[detents]
-    shown = _target_symbols(table, targets)
+    shown = target_symbols(table, targets)
     named = [[(chart.pins[a], chart.pins[b]) for a, b in pins] for pins in targets.pins]
-    known = np.stack([_same_labels(columns, sheet, pins) for pins in named])
+    known = np.stack([same_labels(columns, sheet, pins) for pins in named])
     best_p, best_pins = -np.inf, dict[str, str]()
     logs = []
     for at, with_common in enumerate(odds):
         # (A, hubs, read columns, targets)
-        weight = _column_weights(
+        weight = column_weights(
             columns, rows, with_common.likelihood[detents], alignments, shown, table, at == 0
         )
         if as_read:
@@ -164,7 +140,7 @@ def _score(
         if log_p.max() > best_p:
             likeliest = int(log_p.argmax())
             best_p = float(log_p[likeliest])
-            best_pins = _numbering(columns, sheet, flat[likeliest], named[likeliest % len(named)])
+            best_pins = pin_numbering(columns, sheet, flat[likeliest], named[likeliest % len(named)])
     total = float(logsumexp(np.concatenate(logs)))
     return _Scored(chart.design, variant.variant, total + log_prior, best_pins)
 
@@ -173,147 +149,6 @@ def _labels_known(shape: tuple[int, ...]) -> float:
     """log of the number of assignments: with known labels the one right numbering has all the prior."""
     _, rows, targets = shape
     return float(gammaln(targets + 1) - gammaln(max(targets - rows, 0) + 1))
-
-
-def _alignments(read: Sequence[str], known: Sequence[str]) -> tuple[IntArray, FloatArray]:
-    """(A, positions read) rows of the chart, and log prior of each way; a shifted sheet among them."""
-    m, n = len(read), len(known)
-    plain = np.array(list(islice(combinations(range(n), m), MOST_ALIGNMENTS)), dtype=np.int64).reshape(-1, m)
-    log_p: FloatArray = np.full(len(plain), np.log((1 - SHIFTED) / len(plain)))
-    if set(read) <= set(known) and len(plain) > 1:
-        at = [known.index(label) for label in read]
-        named = (plain == at).all(axis=1)
-        if named.any():
-            log_p = np.asarray(
-                np.where(named, np.log(0.9 * (1 - SHIFTED)), np.log(0.1 * (1 - SHIFTED) / len(plain)))
-            )
-    if m == n and n > 1:
-        shifted = [np.arange(n) - 1, np.arange(n) + 1]
-        moved = [np.clip(rows, 0, n - 1) for rows in shifted]  # a shifted sheet: the end read twice
-        moved += [np.where((rows < 0) | (rows >= n), -1, rows) for rows in shifted]  # a shifted detent
-        plain = np.concatenate([plain, np.stack(moved)])
-        log_p = np.concatenate([log_p, np.full(4, np.log(SHIFTED / 4))])
-    return plain, log_p
-
-
-@dataclass(frozen=True)
-class _Targets:
-    """What columns of a sheet may be, for each place where the fixed lead may have been (H hubs).
-
-    pins: per hub the chart's pins of each target; first, second: (H, T) contacts in series, -1: none;
-    log_prior: (H,).
-    """
-
-    pins: list[list[tuple[int, int]]]
-    first: IntArray
-    second: IntArray
-    log_prior: FloatArray
-
-
-def _targets(columns: _Columns, table: ChartTable) -> _Targets | None:
-    """None where the shapes can't match: one pin in all readings, but no pin in all contacts."""
-    shape = table.shape
-    pair_at = {pair: at for at, pair in enumerate(shape.pairs)}
-    common = shape.common
-    if common is None or columns.hub < 0:
-        if common is None and columns.hub >= 0 and len(columns.pairs) > 1:
-            return None
-        own = np.arange(len(shape.pairs))[None]
-        return _Targets([list(shape.pairs)], own, np.full_like(own, -1), np.zeros(1))
-    of_line = {line: pair_at[min(line, common), max(line, common)] for line in shape.lines}
-    pins = [[(line, common) for line in shape.lines]]
-    first, second = [[of_line[line] for line in shape.lines]], [[-1] * len(of_line)]
-    for stayed in shape.lines:
-        others = [line for line in shape.lines if line != stayed]
-        pins.append([(line, stayed) for line in others] + [(common, stayed)])
-        first.append([of_line[line] for line in others] + [of_line[stayed]])
-        second.append([of_line[stayed]] * len(others) + [-1])
-    log_prior = np.full(len(pins), np.log(STAYED_ON_LINE / len(of_line)))
-    log_prior[0] = np.log(1 - STAYED_ON_LINE)
-    return _Targets(pins, np.array(first), np.array(second), log_prior)
-
-
-def _target_symbols(table: ChartTable, targets: _Targets) -> tuple[IntArray, IntArray, FloatArray]:
-    """(positions, H, T) symbols, what they would be otherwise, and the doubt about them."""
-    shape = table.shape
-    detents = [at for at, (_, between) in enumerate(shape.slots) if not between]
-    size = (len(shape.slots), len(shape.pairs))
-    symbols, other = table.symbols.reshape(size)[detents], table.other.reshape(size)[detents]
-    doubt = table.doubt.reshape(size)[detents]
-    joined = targets.second >= 0
-    mate = np.where(joined, targets.second, 0)
-    both = np.where(
-        joined, table.alphabet.series[symbols[:, targets.first], symbols[:, mate]], symbols[:, targets.first]
-    )
-    instead = np.where(joined, np.where(both == OPEN, CLOSED, OPEN), other[:, targets.first])
-    unsure = doubt[:, targets.first] + np.where(joined, doubt[:, mate], 0.0)
-    return both, instead, np.minimum(unsure, 0.5)
-
-
-def _column_weights(
-    columns: _Columns,
-    rows: NDArray[np.int32],
-    likelihood: FloatArray,
-    alignments: IntArray,
-    shown: tuple[IntArray, IntArray, FloatArray],
-    table: ChartTable,
-    bridges: bool,
-) -> FloatArray:
-    """(A, H, read columns, targets) log likelihood of each read column being each target.
-
-    A line may be dead, or bridged to another: the unit in the hand need not be sound.
-    """
-    symbols, other, doubt = shown
-    positions, hubs, targets = symbols.shape
-    # an open row is added: past the end of travel nothing is connected
-    ended = np.full((1, hubs, targets), OPEN)
-    symbols, other = np.concatenate([symbols, ended]), np.concatenate([other, ended])
-    doubt = np.concatenate([doubt, np.zeros((1, hubs, targets))])
-    at = np.where(alignments < 0, positions, alignments)[:, rows]  # (A, n)
-    member = (columns.contact[None, :] == np.arange(len(columns.pairs))[:, None]).astype(np.float64)
-    # likelihood of each reading at each row of the chart, then the rows that an alignment picks
-    n = np.arange(len(rows))
-    by_row = np.log(
-        (1 - doubt)[:, None] * likelihood[n[:, None, None], symbols[:, None]]
-        + doubt[:, None] * likelihood[n[:, None, None], other[:, None]]
-    )  # (rows, n, H, T)
-    picked = by_row[at, n[None, :]].reshape(len(at), len(rows), -1)
-    total = (member @ picked).reshape(len(at), len(member), hubs, targets).transpose(0, 2, 1, 3)
-    log_of = np.log(likelihood)
-    dead = np.logaddexp(member @ log_of[:, OPEN], member @ log_of[:, CLOSED])[None, None, :, None]
-    total = np.logaddexp(total + np.log1p(-3 * LINE_FAULT), dead + np.log(LINE_FAULT))
-    if bridges and 1 < targets <= MOST_BRIDGED:
-        a, b = np.divmod(np.arange(targets * targets), targets)
-        joined = table.alphabet.parallel[symbols[:, 0, a], symbols[:, 0, b]]  # (rows, T * T)
-        summed = member @ log_of[n[:, None], joined[:, None]][at, n[None, :]]
-        summed = summed.reshape(len(at), len(member), targets, targets)
-        largest = summed.max(axis=3, keepdims=True)
-        bridged = largest[..., 0] + np.log(np.exp(summed - largest).sum(axis=3))
-        total[:, 0] = np.logaddexp(total[:, 0], bridged + np.log(BRIDGE / targets))
-    return np.asarray(total)
-
-
-def _same_labels(
-    columns: _Columns, sheet: DesignReadings, named: Sequence[tuple[str, str]]
-) -> NDArray[np.bool_]:
-    """(read columns, targets) True where both name the same two pins."""
-    read = [frozenset((sheet.pins[a], sheet.pins[b])) for a, b in columns.pairs]
-    return np.array([[frozenset(target) == pair for target in named] for pair in read])
-
-
-def _numbering(
-    columns: _Columns, sheet: DesignReadings, weight: FloatArray, named: Sequence[tuple[str, str]]
-) -> dict[str, str]:
-    """Pin as read: pin of the design, under the likeliest assignment."""
-    if weight.shape[0] > weight.shape[1]:
-        return {}
-    pins: dict[str, str] = {}
-    for row, column in zip(*best_assignment(weight), strict=True):
-        pin, against = columns.pairs[row]
-        if against != columns.hub and pin == columns.hub:
-            pin, against = against, pin
-        pins[sheet.pins[pin]], pins[sheet.pins[against]] = named[column]
-    return pins
 
 
 def _ranked(name: str, scored: Sequence[_Scored], flat: float, charts: int) -> Identification:

@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from consensus.chart_table import ChartTable, prepared_chart
-from consensus.check_results import CodeStep, FaultEffect, LineCode, ParitySet, PassesFor
+from consensus.code_results import CodeStep, FaultEffect, LineCode, ParitySet, PassesFor
 from consensus.contacts import OPEN
 from consensus.errors import ConsensusError
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
 from consensus.start_positions import start_indices
-from consensus.unit_explanations import grid_of, table_after_faults
+from consensus.unit_grid import grid_of, table_after_faults
 
 IntArray = NDArray[np.int64]
 MOST_PARITY_LINES = 16  # more lines: only the whole set and a basis are looked at

@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.chart_table import ChartTable, prepared_chart
-from consensus.check_results import ShortTest, TestReading
+from consensus.code_results import ShortTest, TestReading
 from consensus.contacts import OPEN
 from consensus.covering import Cover, smallest_cover
 from consensus.errors import ConsensusError
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
-from consensus.unit_explanations import grid_of, table_after_faults
+from consensus.unit_grid import grid_of, table_after_faults
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]

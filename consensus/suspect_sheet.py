@@ -18,7 +18,9 @@ from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds, w
 from consensus.readings import DesignReadings, Readings
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
-from consensus.unit_explanations import Block, SheetLikelihood, UnitPriors
+from consensus.sheet_likelihood import SheetLikelihood
+from consensus.unit_explanations import Block
+from consensus.unit_grid import UnitPriors, unit_priors
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -113,7 +115,7 @@ def explain(
     blocks: list[Block] = []
     common_ohm = None
     for at, table in enumerate(tables):
-        priors = ex.unit_priors(table, _mistake_shares(chart, settings), settings)
+        priors = unit_priors(table, _mistake_shares(chart, settings), settings)
         likelihood = SheetLikelihood(table, laid.cells, odds, settings)
         log_variant = float(np.log(max(table.share, 1e-3)))
         block, alone = ex.single_faults(likelihood, priors, at, log_variant, odds)

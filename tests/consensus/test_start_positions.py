@@ -7,7 +7,7 @@ import pytest
 from consensus.chart_table import prepared_chart
 from consensus.settings import Settings
 from consensus.start_positions import excluding_cells, passing_faults, start_indices
-from consensus.unit_explanations import grid_of
+from consensus.unit_grid import grid_of
 from tests.consensus.charts import chart
 
 # pins 2, 3, 4: line 4 open makes R read as N

@@ -1,0 +1,108 @@
+"""Which readings of this unit are worth taking next, or again."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from consensus import start_positions as start
+from consensus.causes import explanation_keys
+from consensus.check_results import NextReading
+from consensus.contacts import OPEN
+from consensus.next_reading import expected_gains, outcome_table
+from consensus.results import DesignAgreement
+from consensus.suspect_sheet import Explained
+from consensus.unit_grid import grid_of, place_cells, table_after_faults
+
+IntArray = NDArray[np.int64]
+
+MOST_NEXT = 5
+ENOUGH = 150  # explanations looked at for the next reading: the rest weighs nothing
+
+
+def next_readings(
+    explained: Explained,
+    chart: DesignAgreement,
+    faulty: NDArray[np.bool_],
+    dangers: list[tuple[int, int, int]],
+) -> tuple[NextReading, ...]:
+    """Readings not yet taken, and those worth repeating, that tell most; dangers first."""
+    if not len(explained.p):
+        return ()
+    kept = slice(0, ENOUGH)
+    shape = explained.laid.shape
+    detents = np.array([not shape.slots[p // len(shape.pairs)][1] for p in range(shape.places)])
+    cells = place_cells(shape)[detents]
+    symbols = predict_cells(explained, cells, kept)
+    p = explained.p[kept]
+    outcomes = outcome_table(explained.tables[0].alphabet, explained.odds.miss, explained.odds.invent)
+    verdict_bits = expected_gains(symbols, p, faulty[kept].astype(np.int64), outcomes)
+    cause_bits = expected_gains(symbols, p, _cause_classes(explained, kept), outcomes)
+    taken = np.isin(cells, explained.laid.cells)
+    excludes = np.zeros(len(cells), dtype=np.int64)
+    if dangers:
+        table = explained.tables[explained.variant[0]]
+        faults = sorted({fault for fault, _, _ in dangers})
+        excludes = start.excluding_cells(table, faults)[:, detents].sum(axis=0)
+    excludes[taken] = 0
+    order = sorted(range(len(cells)), key=lambda c: (-excludes[c], -verdict_bits[c] - 0.2 * cause_bits[c]))
+    order = sorted(order[:MOST_NEXT], key=lambda c: (-excludes[c], -verdict_bits[c]))
+    return tuple(
+        _next_reading(
+            chart, explained, int(cells[c]), verdict_bits[c], cause_bits[c], bool(taken[c]), excludes[c]
+        )
+        for c in order
+        if verdict_bits[c] > 1e-4 or cause_bits[c] > 1e-3 or excludes[c]
+    )
+
+
+def _next_reading(
+    chart: DesignAgreement,
+    explained: Explained,
+    cell: int,
+    bits: float,
+    bits_cause: float,
+    repeat: bool,
+    excludes: int,
+) -> NextReading:
+    shape = explained.laid.shape
+    slot, named = divmod(cell, len(shape.named))
+    low, high = shape.named[named]
+    pin, against = (high, low) if low == shape.common else (low, high)
+    position = chart.positions[shape.slots[slot][0]]
+    return NextReading(
+        position, chart.pins[pin], chart.pins[against], float(bits), float(bits_cause), repeat, int(excludes)
+    )
+
+
+def _cause_classes(explained: Explained, kept: slice) -> IntArray:
+    """Class of each explanation: the set of its causes."""
+    seen: dict[tuple[object, ...], int] = {}
+    count = len(explained.p[kept])
+    keys = [tuple(key for key, _ in explanation_keys(explained, at)) for at in range(count)]
+    return np.array([seen.setdefault(key, len(seen)) for key in keys], dtype=np.int64)
+
+
+def predict_cells(explained: Explained, cells: IntArray, kept: slice) -> IntArray:
+    """(H, C) symbols that the kept explanations predict for cells of a sheet written by the same reader."""
+    out = np.zeros((len(explained.p[kept]), len(cells)), dtype=np.int64)
+    for variant, table in enumerate(explained.tables):
+        rows = np.flatnonzero(explained.variant[kept] == variant)
+        if not len(rows):
+            continue
+        grid = grid_of(table.shape)
+        mistake, first, second = (
+            getattr(explained, name)[kept][rows] for name in ("mistake", "first", "second")
+        )
+        symbols = table.shown(grid.operands, table.symbols)
+        out[rows] = symbols[grid.source[first, mistake][:, cells]]
+        paired = second > 0
+        if paired.any():
+            after = table_after_faults(table)[first[paired]]
+            symbols_after = table.shown(grid.as_read_operands, after)
+            sources = grid.as_read[second[paired]][:, cells]
+            out[rows[paired]] = np.take_along_axis(symbols_after, sources.astype(np.int64), axis=1)
+        contact = (out[rows] != OPEN) & (out[rows] < table.unknown)
+        common = explained.common[kept][rows][:, None]
+        out[rows] = np.where(common & contact, table.alphabet.odd, out[rows])
+    return out
