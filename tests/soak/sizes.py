@@ -18,7 +18,7 @@ class Sizes:
 
 
 LONG = Sizes(seconds=600, kills=500, designs=1250, units=20, judged=True)  # 25 000 sheets, 1 000 000 readings
-SHORT = Sizes(seconds=4, kills=6, designs=6, units=4, judged=False)
+SHORT = Sizes(seconds=3, kills=5, designs=4, units=4, judged=False)
 
 
 def sizes() -> Sizes:

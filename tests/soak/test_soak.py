@@ -78,13 +78,16 @@ def test_kills_lose_and_double_nothing(
 ) -> None:
     chance = random.Random(1)
     stack.restart()
-    traffic = Traffic(stack.port, designs, tokens, patient=True)
+    traffic = Traffic(stack.port, designs, tokens, seed=1, patient=True)
     threads = run_threads([lambda n=n: traffic.sender(n) for n in range(SENDERS)])
     victims = ["server", "child", "worker0", "worker1", "database"]
     for n in range(size.kills):
         time.sleep(chance.uniform(0.1, 1.5))
         victim = victims[n % len(victims)]
-        stack.kill_child() if victim == "child" else stack.kill(victim)
+        if victim == "child":
+            stack.kill_child()
+        else:
+            stack.kill(victim)
     stack.wait_for_server()
     time.sleep(1)
     traffic.ended.set()
@@ -109,7 +112,7 @@ def test_mixed_traffic_without_an_error(
     stack: Stack, size: Sizes, tokens: list[str], designs: list[str]
 ) -> None:
     stack.restart()
-    traffic = Traffic(stack.port, designs, tokens)
+    traffic = Traffic(stack.port, designs, tokens, seed=2)
     threads = run_threads([lambda n=n: traffic.reader(n) for n in range(READERS)])
     time.sleep(size.seconds / 4)
     before = stack.memory()

@@ -36,6 +36,7 @@ class Traffic:
     port: int
     designs: list[str]
     tokens: list[str]
+    seed: int = 0  # client ids come of it: another for each run
     patient: bool = False  # a sender tries again until there is a receipt; else each failure is an error
     seconds: dict[str, list[float]] = field(
         default_factory=lambda: {"chart": [], "bare": [], "check": [], "sheet": []}
@@ -46,7 +47,7 @@ class Traffic:
 
     def reader(self, seed: int) -> None:
         """95 of 100 requests read, 4 check, 1 sends; after each chart a bare view, to compare with."""
-        chance = random.Random(seed)
+        chance = random.Random(1000 * self.seed + seed)
         while not self.ended.is_set():
             dice, design = chance.random(), chance.choice(self.designs)
             if dice < 0.01:
@@ -57,12 +58,14 @@ class Traffic:
             else:
                 self.request("chart", "GET", f"/api/v1/charts/{design}/", None, {200})
                 self.request("bare", "GET", "/health/live", None, {200})
+        _connection(self.port).close()
 
     def sender(self, seed: int) -> None:
-        chance = random.Random(seed)
+        chance = random.Random(1000 * self.seed + seed)
         while not self.ended.is_set():
             self.send(chance, self.tokens[seed % len(self.tokens)])
-            time.sleep(0.05)
+            time.sleep(0.2)
+        _connection(self.port).close()
 
     def send(self, chance: random.Random, token: str) -> None:
         body = sheet_body(chance.choice(self.designs), chance)

@@ -1,0 +1,155 @@
+"""Who gets through to which address, for every address × method × role: own objects and other people's.
+
+An address that nobody has named here fails the test: it is decided on before it is there.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.db import transaction
+
+from tests.registry.access_matrix import METHODS, NO, ROLES, YES, Address, addresses, outcome
+from tests.registry.access_world import made_world
+
+OPEN = frozenset(ROLES)
+SIGNED_IN = OPEN - {"guest"}
+OWNER = frozenset({"owner"})
+MODERATORS = frozenset({"moderator"})
+NOBODY: frozenset[str] = frozenset()
+
+# by the address's name: who may read it, who may write to it
+OPEN_PAGES = """front offline service_worker own_shared about cautions search design revision qr compare
+    check check_design identify before_pulling sheet wanted mail_stop health_live
+    health_ready metrics picture_file matrix_blank account_login account_logout
+    account_signup account_inactive account_confirm_email account_email_verification_sent
+    account_reset_password account_reset_password_done account_reset_password_from_key
+    account_reset_password_from_key_done"""
+OPEN_API = """api_changes api_atom api_schema api_docs api_charts api_chart api_difference api_line_code
+    api_readings api_revisions api_revision api_revision_readings api_short_test api_check
+    api_identify api_preview api_findings api_design api_decision api_dispute
+    api_submission api_nowhere"""
+OWN_PAGES = """own own_design own_data api_account account account_erase meters tokens bench propose
+    matrix my_sheets notices follow_design dispute_new decision_agree account_email
+    account_change_password account_set_password account_reauthenticate
+    account_confirm_login_code mfa_index mfa_authenticate mfa_reauthenticate
+    mfa_activate_totp mfa_deactivate_totp mfa_view_recovery_codes
+    mfa_download_recovery_codes mfa_generate_recovery_codes api_submissions api_bulk
+    api_tokens api_token"""
+DESK = """desk case case_act case_claim desk_accounts desk_account desk_catalogue desk_design
+    desk_part desk_log desk_several decision_undo thread_write api_cases api_case
+    api_approve api_refuse api_undo"""
+WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
+    **dict.fromkeys(OPEN_PAGES.split(), (OPEN, OPEN)),
+    **dict.fromkeys(OPEN_API.split(), (OPEN, OPEN)),
+    **dict.fromkeys(OWN_PAGES.split(), (SIGNED_IN, SIGNED_IN)),
+    **dict.fromkeys(DESK.split(), (MODERATORS, MODERATORS)),
+    **dict.fromkeys(["sheet_amend", "sheet_withdraw", "sheet_restore"], (OWNER, OWNER)),
+    **dict.fromkeys(["api_withdraw", "api_restore", "api_take_back"], (OWNER, OWNER)),
+    "sheet_picture": (NOBODY, SIGNED_IN),  # whose sheet it is, is asked with the picture: see below
+    "dispute": (OPEN, SIGNED_IN),
+    "api_designs": (OPEN, SIGNED_IN),
+    "api_disputes": (OPEN, SIGNED_IN),
+    "api_messages": (NOBODY, SIGNED_IN),
+    "api_decisions": (OPEN, MODERATORS),
+}
+WRITES_OWN = {"api_submission": OWNER}  # open to read; amending is the owner's
+NEEDS_A_SIGN_IN_OF_LATE = ("reauthenticate", "set_password")  # of the accounts' package: may refuse anybody
+
+
+@pytest.mark.parametrize("address", addresses(), ids=lambda address: address.name or address.route)
+def test_somebody_decided_who_may(address: Address) -> None:
+    assert address.name in WHO, f"{address.route}: name it in WHO"
+
+
+def test_nothing_is_named_that_is_not_there() -> None:
+    assert set(WHO) <= {address.name for address in addresses()}
+
+
+def expected(name: str, method: str) -> frozenset[str]:
+    read, write = WHO[name]
+    if method == "get" or (method != "post" and not name.startswith("api_")):
+        return read  # a page takes every method but POST for a GET
+    return WRITES_OWN.get(name, write)
+
+
+@pytest.mark.django_db
+def test_every_role_gets_where_it_may_and_nowhere_else() -> None:
+    world = made_world()
+    clients = {role: world.client(role) for role in ROLES}
+    wrong, asked, closed = [], 0, 0
+    for address in addresses():
+        if address.name not in WHO or any(word in address.name for word in NEEDS_A_SIGN_IN_OF_LATE):
+            continue
+        path = world.path(address)
+        for method in METHODS:
+            for role in ROLES:
+                got, status = _ask(clients[role], method, path, address)
+                if status == 405 or (status == 404 and "<" in address.route and not _is_there(address)):
+                    continue
+                asked += 1
+                may = role in expected(address.name, method)
+                closed += not may
+                if (got == YES) != may or status >= 500:
+                    wrong.append(f"{role} {method} {address.name}: {got} ({status})")
+                if not may and address.route.startswith("api/") and got != NO:
+                    wrong.append(f"{role} {method} {address.name}: {got}, where a program wants 401 or 403")
+    assert not wrong, "\n".join(wrong)
+    assert asked > 400 and closed > 100, (asked, closed)
+
+
+def _is_there(address: Address) -> bool:
+    """Whether the made-up world holds what the address is about."""
+    return address.name not in (
+        "picture_file",
+        "own_shared",
+        "own_design",
+        "dispute_new",
+        "decision_agree",
+        "matrix_blank",
+        "mail_stop",
+    )
+
+
+def _ask(client: Any, method: str, path: str, address: Address) -> tuple[str, int]:
+    """Ask, and take back whatever came of it."""
+    point = transaction.savepoint()
+    session = client.cookies.copy()
+    if address.route.startswith("api/") and method != "get":
+        seen = client.get(path).headers.get("ETag", '"1"')  # whoever changes something names what they saw
+        answer = getattr(client, method)(
+            path, {"reason": "a test"}, content_type="application/json", headers={"If-Match": seen}
+        )
+    elif method == "post":
+        answer = client.post(path, {"csrfmiddlewaretoken": "as every form has it"})
+    else:
+        answer = getattr(client, method)(path)
+    transaction.savepoint_rollback(point)
+    client.cookies = session  # a sign-out, too
+    return outcome(answer), answer.status_code
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("role", ROLES)
+def test_only_its_contributor_adds_a_picture(role: str) -> None:
+    import io
+
+    from django.core.files.uploadedfile import SimpleUploadedFile
+    from PIL import Image
+
+    world = made_world()
+    file = io.BytesIO()
+    Image.new("RGB", (40, 30)).save(file, "JPEG")
+    picture = SimpleUploadedFile("plug.jpg", file.getvalue(), "image/jpeg")
+    world.client(role).post(f"/sheets/{world.sheet.uuid}/pictures/", {"pictures": picture})
+    assert world.sheet.pictures.count() == (role == "owner")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("role", ["owner", "other", "moderator"])
+def test_own_sheets_are_listed_to_their_contributor_only(role: str) -> None:
+    world = made_world()
+    client = world.client(role)
+    assert (str(world.sheet.uuid) in client.get("/api/v1/submissions/").content.decode()) == (role == "owner")
+    assert (str(world.sheet.uuid) in client.get("/sheets/").content.decode()) == (role == "owner")
