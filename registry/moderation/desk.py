@@ -18,14 +18,15 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
 
 from registry.errors import RegistryError, RegistryErrors
-from registry.models import Decision, Dispute
+from registry.models import Decision, Design, Dispute
 from registry.moderation.guard import moderator_page, person
 from registry.moderation.words import KINDS, case_line, decided_words
-from registry.selectors.queue import Case, queue
+from registry.selectors.queue import Case, parked_designs, queue
 from registry.services.case_decide import bulk_correct, case_decide, claim_leave, claim_take
 from registry.services.cases import CasePage, case_page
 from registry.services.decisions import undo
 from registry.services.disputes import dispute_write
+from registry.services.refreshes import refresh_retry
 
 UNDO_WITHIN = timedelta(hours=12)
 
@@ -84,6 +85,7 @@ def _screen(
         "several": [line for line in lines if line.several],
         "query": _kept_query(request),
         "last": _last(request),
+        "parked": parked_designs(),
         "errors": errors or [],
         "typed": typed or {},
     }
@@ -193,6 +195,18 @@ def claim(request: HttpRequest, kind: str, uuid: UUID) -> HttpResponse:
         except RegistryErrors as problems:
             messages.error(request, str(problems))
     return redirect(reverse("case", args=[kind, uuid]) + _kept_query(request))
+
+
+@moderator_page
+@require_POST
+def refresh_again(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """A parked design is tried once more."""
+    design = Design.objects.filter(uuid=uuid).first()
+    if design is None:
+        raise Http404
+    refresh_retry(by=person(request), design=design)
+    messages.success(request, _("{name} is tried again.").format(name=design.name))
+    return redirect("desk")
 
 
 @moderator_page

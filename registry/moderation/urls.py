@@ -29,6 +29,7 @@ urlpatterns: list[URLPattern] = [
     path("<case:kind>/<uuid:uuid>/claim/", desk.claim, name="case_claim"),
     path("decisions/<uuid:uuid>/undo/", desk.decision_undo, name="decision_undo"),
     path("threads/<uuid:uuid>/write/", desk.thread_write, name="thread_write"),
+    path("designs/<uuid:uuid>/refresh/", desk.refresh_again, name="desk_refresh"),
     path("several/", desk.several, name="desk_several"),
     path("accounts/", accounts.accounts, name="desk_accounts"),
     path("accounts/<uuid:uuid>/", accounts.account, name="desk_account"),

@@ -25,6 +25,7 @@ from registry.models import (
     Decision,
     Design,
     Dispute,
+    RefreshTrouble,
     Sheet,
     SheetFinding,
     Target,
@@ -79,6 +80,11 @@ def queue(*, kind: str = "", design: UUID | None = None, mine: User | None = Non
             found.append(case)
     found.sort(key=lambda case: (-case.weight, case.since, str(case.uuid)))
     return found[:MOST]
+
+
+def parked_designs() -> list[RefreshTrouble]:
+    """Designs whose chart could not be computed again and again; they wait until somebody has looked."""
+    return list(RefreshTrouble.objects.exclude(parked_at=None).select_related("design").order_by("pk"))
 
 
 def _readers(designs: set[int]) -> dict[int, int]:

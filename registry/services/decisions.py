@@ -25,7 +25,7 @@ from registry.services.audit import record
 from registry.services.decision_charts import charts_ahead
 from registry.services.dispute_states import dispute_reopen, dispute_settle
 from registry.services.effects import EFFECTS
-from registry.services.effects.base import refuse
+from registry.services.effects.base import lock_target, refuse
 from registry.services.notices import notify
 from registry.services.sheets import queue_refresh
 from registry.translation import gettext as _
@@ -63,6 +63,7 @@ def decide(
         dispute=dispute,
         state=State.WAITING,
     )
+    lock_target(decision)
     _stand(decision, seen)
     _barred(by, decision)
     EFFECTS[kind].check(decision)

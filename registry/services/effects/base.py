@@ -10,7 +10,7 @@ from uuid import UUID
 from django.db import models
 
 from registry.errors import RegistryError, RegistryErrors
-from registry.models import Decision, Design, Target
+from registry.models import ChartRevision, Contributor, Decision, Design, PartNumber, Sheet, Target
 from registry.selectors.evidence import Overlays, decisions_in_force
 from registry.translation import gettext as _
 
@@ -54,6 +54,23 @@ def target_row(model: type[Row], decision: Decision) -> Row:
     if row is None:
         refuse("/target", "target_unknown", _("What this decision is about is not here (any more)."))
     return row
+
+
+LOCKED: dict[str, type[models.Model]] = {
+    Target.SHEET: Sheet,
+    Target.CELL: Design,
+    Target.DESIGN: Design,
+    Target.REVISION: ChartRevision,
+    Target.PART_NUMBER: PartNumber,
+    Target.ACCOUNT: Contributor,
+}
+
+
+def lock_target(decision: Decision) -> None:
+    """Two who decide at once come one after the other, and the second sees what the first did."""
+    model = LOCKED.get(decision.target_kind)
+    if model is not None:
+        model._default_manager.select_for_update().filter(uuid=decision.target_uuid).first()
 
 
 def routing() -> Overlays:

@@ -20,9 +20,7 @@ CLOSED = {"P": "26", "R": "346", "N": "256", "D": "35", "L": "2345"}
 STARTS = ("P", "N")
 
 
-def account(
-    name: str, *, workshop: str = "", moderator: bool = False, password: str | None = None
-) -> User:
+def account(name: str, *, workshop: str = "", moderator: bool = False, password: str | None = None) -> User:
     """Without a password by default: hashing one is slow on purpose."""
     user = User.objects.create_user(f"{name}@workshop.example", password)
     if workshop:

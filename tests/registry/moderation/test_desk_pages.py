@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
+from django.db import connections
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
-from registry.models import Decision
+from registry.errors import RegistryErrors
+from registry.models import Decision, RefreshTrouble
 from registry.selectors.queue import queue
 from registry.selectors.seen import case_seen
+from registry.services.decisions import decide as decide_at_once
 from registry.services.disputes import dispute_open
 from tests.registry.moderation.made import (
     account,
@@ -188,3 +194,37 @@ def test_undo_leads_to_no_foreign_address(world, desk):
         reverse("decision_undo", args=[decision.uuid]), {"reason": "No.", "back": "//elsewhere.example/"}
     )
     assert answer["Location"] == reverse("desk")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_who_decide_at_the_same_moment_make_one_decision(settings):
+    settings.BENCHQUORUM_REPLY_DAYS = 0
+    people = readers(2)
+    sheet = made_sheet(people[0], made_design(people[1]))
+    moderators = [account(f"moderator{n}", moderator=True) for n in range(2)]
+    seen = case_seen("sheet", sheet.uuid)
+
+    def act(by):
+        try:
+            decide_at_once(by=by, kind="keep", target_kind="sheet", target_uuid=sheet.uuid, reason="So.",
+                           seen=seen)  # fmt: skip
+        except RegistryErrors as errors:
+            return [error.code for error in errors]
+        finally:
+            connections.close_all()
+        return []
+
+    with ThreadPoolExecutor(2) as pool:
+        answers = sorted(pool.map(act, moderators))
+    assert answers == [[], ["case_changed"]]
+    assert Decision.objects.count() == 1
+
+
+def test_parked_design_is_shown_and_tried_again(world, desk):
+    design, _sheets, _people = world
+    RefreshTrouble.objects.create(
+        design=design, failures=3, error="x", failed_at=timezone.now(), parked_at=timezone.now()
+    )
+    assert "could not be computed 3 times" in desk.get(reverse("desk")).content.decode()
+    desk.post(reverse("desk_refresh", args=[design.uuid]))
+    assert not RefreshTrouble.objects.exists()

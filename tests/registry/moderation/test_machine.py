@@ -1,4 +1,4 @@
-"""Whatever is done in whatever order: no reading lost, charts as if computed afresh, undo exact, no own cases."""
+"""Whatever is done in any order: no reading lost, charts as computed afresh, undo exact, no own cases."""
 
 from __future__ import annotations
 
@@ -38,6 +38,7 @@ MIRRORED = {(position, {"2": "4", "3": "3", "4": "2"}[pin]): text for (position,
 ODD = {place: "OL" if text == "0.4" else "0.4" for place, text in GOOD.items()}
 PATTERNS = st.sampled_from([GOOD, GOOD, GOOD, MIRRORED, ODD])
 N = st.integers(min_value=0, max_value=10**6)
+SHEET_KINDS = st.sampled_from(["keep", "set_aside", "correct", "move"])
 LINES = {"kind": "mirrored_pins", "detail": "lines", "pins": [], "positions": []}
 
 
@@ -121,7 +122,7 @@ class Machine(RuleBasedStateMachine):
 
     # --- moderators
 
-    @rule(who=N, which=N, kind=st.sampled_from(["keep", "set_aside", "correct", "move"]), at_once=st.booleans())
+    @rule(who=N, which=N, kind=SHEET_KINDS, at_once=st.booleans())
     def decide_sheet(self, who: int, which: int, kind: str, at_once: bool) -> None:
         sheet = self.pick(Sheet.objects.all(), which)
         payload = {"correct": {"correction": LINES}, "move": {"design": str(self.designs[1].uuid)}}
@@ -230,10 +231,11 @@ class Machine(RuleBasedStateMachine):
         before = self.evidence()
         disputers = Dispute.objects.filter(target_uuid=uuid, target_kind=target, state="open")
         parties = [*owners, *Contributor.objects.filter(user__disputes__in=disputers)]
-        is_own = any(
-            other.user_id == by.pk or (other.workshop is not None and other.workshop == by.contributor.workshop)
+        own = Contributor.objects.filter(user=by).first()
+        is_own = own is not None and any(
+            other == own or (other.workshop is not None and other.workshop == own.workshop)
             for other in parties
-        ) if hasattr(by, "contributor") else False  # fmt: skip
+        )
         about = {"kind": kind, "target_kind": target, "target_uuid": uuid, "payload": payload}
         try:
             with transaction.atomic():

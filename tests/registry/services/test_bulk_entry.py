@@ -1,4 +1,4 @@
-"""A unit from a file: a matrix is read as it is meant or refused with its place; nothing is stored by halves."""
+"""A unit from a file: a matrix is read as it is meant or refused with its place; nothing by halves."""
 
 from __future__ import annotations
 
