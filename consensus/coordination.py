@@ -18,6 +18,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 MEMBER = 0.5  # posterior from which a unit belongs to a table
+MANY_HANDS = 1.3  # units per contributor up to which a group is of many hands
 SURE_MEMBER = 0.95  # posterior from which it speaks for the publication of one
 
 
@@ -39,9 +40,7 @@ def table_roles(
     first_names: dict[int, str] = {}
     kinds: list[str] = []
     for table in range(unit_table.shape[1]):
-        members = np.flatnonzero(unit_table[:, table] > SURE_MEMBER)
-        sheets = kept[np.isin(unit, members)]
-        people = len(np.unique(encoded.contributor[sheets]))
+        members, sheets, people = table_members(encoded, kept, unit, unit_table[:, table])
         made = len(bound) > table and bound[table] is not None
         kinds.append("variant" if made else role_kind(table, len(members), people, settings))
         if kinds[table] == "variant":
@@ -56,6 +55,23 @@ def table_roles(
         )
         for table, kind in enumerate(kinds)
     ]
+
+
+def table_members(
+    encoded: Encoded, kept: IntArray, unit: IntArray, chance: FloatArray
+) -> tuple[IntArray, IntArray, int]:
+    """(units, their sheets, contributors) that speak for the publication of a table; chance: (U,).
+
+    Only sure members speak, unless the sure ones are of as many hands as units: then a likely one does too.
+    (A block of a few accounts with a stray unit beside it must not pass for a variant.)
+    """
+    found = []
+    for least in (SURE_MEMBER, MEMBER):
+        members = np.flatnonzero(chance > least)
+        sheets = kept[np.isin(unit, members)]
+        found.append((members, sheets, len(np.unique(encoded.contributor[sheets]))))
+    sure, likely = found
+    return likely if len(sure[0]) <= MANY_HANDS * sure[2] else sure
 
 
 def variant_keys(
