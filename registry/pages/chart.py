@@ -17,6 +17,7 @@ from registry.formats.sentences import standing_message
 from registry.models import ChartRevision, Design
 from registry.pages.cautions import cautions_for
 from registry.pages.certainty import how_sure, what_would_help
+from registry.pages.chart_kept import kept_for_guests
 from registry.pages.code_facts import facts_for
 from registry.pages.pattern import Shape, pattern_tables
 from registry.pages.strip_plot import strip_plot
@@ -34,6 +35,7 @@ from registry.templatetags.pattern import cell_key
 LATEST = 8
 
 
+@kept_for_guests
 def design(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The design and the chart that is shown now."""
     shown = _design(uuid)
@@ -42,7 +44,12 @@ def design(request: HttpRequest, uuid: UUID) -> HttpResponse:
     context["waits"] = revision_waits(shown)
     context["follow"] = follow_of(request.user, shown)
     if context["variant"]:
-        context["facts"] = facts_for(shown.uuid, context["variant"]["variant"], context["shape"].common)
+        context["facts"] = facts_for(
+            shown.uuid,
+            context["variant"]["variant"],
+            context["shape"].common,
+            context["revision"].content_sha256,
+        )
     return render(request, "technician/chart.html", context)
 
 

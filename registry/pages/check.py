@@ -15,6 +15,7 @@ from registry.models import Design
 from registry.pages.bench import grid_asked
 from registry.pages.bench_words import bench_words
 from registry.pages.cautions import cautions_for
+from registry.pages.front import HEAVY
 from registry.pages.loose_form import LooseForm, loose_rows
 from registry.pages.sheet_form import SheetForm
 from registry.pages.verdict import verdict_words
@@ -32,7 +33,7 @@ def check(request: HttpRequest) -> HttpResponse:
     context = {
         "page": "check",
         "query": query,
-        "results": search_designs(query).filter(current_chart__isnull=False)[:FOUND],
+        "results": search_designs(query).filter(current_chart__isnull=False).defer(*HEAVY)[:FOUND],
     }
     return render(request, "technician/check.html", context)
 

@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 from uuid import UUID
+
+from django.utils.translation import get_language
 
 from registry.formats.code_words import code_messages, dangerous, effect_message
 from registry.services.chart_facts import line_codes_of, short_tests_of
 
 
-def facts_for(design: UUID, variant: str, common: str | None) -> dict[str, Any] | None:
-    """Of the chart that readers are shown; None where there is none."""
+def facts_for(design: UUID, variant: str, common: str | None, content_sha256: str) -> dict[str, Any] | None:
+    """Of the chart that readers are shown, in the reader's language; worked out once for each content."""
+    return _facts(design, variant, common, content_sha256, get_language())
+
+
+@lru_cache(maxsize=512)
+def _facts(
+    design: UUID, variant: str, common: str | None, _sha: str, _language: str | None
+) -> dict[str, Any] | None:
     found = line_codes_of(design)
     code = next((c for c in found[1] if c["variant"] == variant), None) if found else None
     if code is None:

@@ -10,6 +10,7 @@ from registry.selectors.designs import search_designs, split_query
 from registry.selectors.front_page import changed_lately, registry_counts
 
 A_PAGE = 20
+HEAVY = ("current_chart__revision__content", "current_chart__revision__inputs")
 
 
 def front(request: HttpRequest) -> HttpResponse:
@@ -20,7 +21,7 @@ def front(request: HttpRequest) -> HttpResponse:
 def search(request: HttpRequest) -> HttpResponse:
     query = request.GET.get("q", "").replace("\0", "").strip()[:200]
     _words, shape = split_query(query)
-    pages = Paginator(search_designs(query), A_PAGE)
+    pages = Paginator(search_designs(query).defer(*HEAVY), A_PAGE)
     context = {
         "page": "search",
         "query": query,

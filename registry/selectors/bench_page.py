@@ -22,7 +22,8 @@ def design_for_bench(uuid: UUID) -> Design | None:
 
 def chart_shown(design: Design) -> dict[str, Any] | None:
     """Content of the chart that readers are shown; None where there is none, or it was withdrawn."""
-    current = CurrentChart.objects.filter(design=design).select_related("revision").first()
+    charts = CurrentChart.objects.select_related("revision").defer("revision__inputs")
+    current = charts.filter(design=design).first()
     if current is None or current.revision.state != "published":
         return None
     content: dict[str, Any] = json.loads(bytes(current.revision.content))

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from registry.models import Application, ChartRevision, Design, Follow, Pin, Reading, User
 
@@ -16,9 +16,8 @@ MOST_READINGS = 400
 
 def designs_in_full() -> QuerySet[Design]:
     """A design with all that its page says of it, in a fixed number of queries."""
-    return Design.objects.select_related(
-        "maker", "connector__common", "current_chart__revision"
-    ).prefetch_related(
+    shown = Design.objects.select_related("maker", "connector__common", "current_chart__revision")
+    return shown.defer("current_chart__revision__inputs").prefetch_related(
         "families",
         "part_numbers",
         "positions",
@@ -39,7 +38,8 @@ def history_of(design: Design) -> QuerySet[ChartRevision]:
 
 
 def revision_numbered(design: Design, number: int) -> ChartRevision | None:
-    return ChartRevision.objects.filter(design=design, number=number, state__in=SHOWN).first()
+    shown = ChartRevision.objects.filter(design=design, number=number, state__in=SHOWN)
+    return shown.defer("inputs").first()
 
 
 def revision_waits(design: Design) -> bool:
@@ -75,3 +75,22 @@ def design_by_uuid(uuid: UUID) -> Design | None:
 def follow_of(user: Any, design: Design) -> Follow | None:
     """How this person follows the design; None for guests too."""
     return Follow.objects.filter(user=user, design=design).first() if isinstance(user, User) else None
+
+
+def made_from(uuid: UUID) -> tuple[Any, ...] | None:
+    """What a design's page for guests depends on: one query, without the chart's bytes."""
+    waiting = ChartRevision.objects.filter(design=OuterRef("pk"), state="held")
+    return (
+        Design.objects.filter(uuid=uuid, current_chart__isnull=False)
+        .annotate(waits=Exists(waiting))
+        .values_list(
+            "name",
+            "state",
+            "edit_number",
+            "current_chart__revision",
+            "current_chart__revision__state",
+            "current_chart__revision__content_sha256",
+            "waits",
+        )
+        .first()
+    )

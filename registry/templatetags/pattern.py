@@ -26,12 +26,10 @@ def pattern_table(
     """chosen: place whose readings are shown; differing: places unlike the pattern, marked by a heavy bar."""
     head = "".join(f'<th scope="col">{_heading(column)}</th>' for column in table.columns)
     unread = f'<td><span class="cell unread"><small>{escape(_("not read"))}</small></span></td>'
-    base = {"variant": variant} if variant else {}
+    writer = CellWriter({"variant": variant} if variant else {}, chosen, differing, links)
     rows = []
     for row in table.rows:
-        cells = "".join(
-            unread if cell is None else _cell(cell, base, chosen, differing, links) for cell in row.cells
-        )
+        cells = "".join(unread if cell is None else writer.write(cell) for cell in row.cells)
         gap = ' class="gap"' if row.gap else ""
         rows.append(f'<tr{gap}><th scope="row">{_heading(row.heading)}</th>{cells}</tr>')
     return mark_safe(  # noqa: S308  every label went through escape
@@ -51,25 +49,39 @@ def cell_key(cell: Mapping[str, Any]) -> tuple[Any, ...]:
     return (cell["position"], bool(cell.get("between")), *sorted((cell["pin"], cell["against"])))
 
 
-def _cell(cell: dict[str, Any], base: dict[str, str], chosen: Any, differing: Any, links: bool) -> str:
-    key = cell_key(cell)
-    figure = cell.get("ohm")
-    ohms = (
-        f" <span>{escape(ohm_text(figure['typical']))}</span>" if figure and cell["state"] != "open" else ""
-    )
-    inside = (
-        f'{contact(cell["state"])}<span class="word">{escape(state_text(cell["state"]))}</span>{ohms}'
-        f' <small class="standing">{escape(standing_text(cell["standing"]))}</small>'
-        f" <small>{escape(of_units(cell['agreeing'], cell['units']))}</small>"
-    )
-    kind = f"cell {cell['standing']}" + (" unlike" if key in differing else "")
-    if not links:
-        return f'<td><span class="{kind}">{inside}</span></td>'
-    asked = {**base, "position": cell["position"], "pin": cell["pin"], "against": cell["against"]}
-    if cell.get("between"):
-        asked["between"] = "1"
-    current = ' aria-current="true"' if key == chosen else ""
-    return f'<td><a class="{kind}"{current} href="?{escape(urlencode(asked))}#readings">{inside}</a></td>'
+class CellWriter:
+    """Writes the cells of one table; each word is looked up once, not once a cell."""
+
+    def __init__(self, base: dict[str, str], chosen: Any, differing: Any, links: bool) -> None:
+        self.base, self.chosen, self.differing, self.links = base, chosen, differing, links
+        self.states: dict[str | None, str] = {}
+        self.standings: dict[str, str] = {}
+        self.counts: dict[tuple[int, int], str] = {}
+
+    def write(self, cell: dict[str, Any]) -> str:
+        key = cell_key(cell)
+        kind = f"cell {cell['standing']}" + (" unlike" if key in self.differing else "")
+        inside = self._inside(cell)
+        if not self.links:
+            return f'<td><span class="{kind}">{inside}</span></td>'
+        asked = {**self.base, "position": cell["position"], "pin": cell["pin"], "against": cell["against"]}
+        if cell.get("between"):
+            asked["between"] = "1"
+        current = ' aria-current="true"' if key == self.chosen else ""
+        query = escape(urlencode(asked))
+        return f'<td><a class="{kind}"{current} href="?{query}#readings">{inside}</a></td>'
+
+    def _inside(self, cell: dict[str, Any]) -> str:
+        state, standing, count = cell["state"], cell["standing"], (cell["agreeing"], cell["units"])
+        if state not in self.states:
+            self.states[state] = f'{contact(state)}<span class="word">{escape(state_text(state))}</span>'
+        if standing not in self.standings:
+            self.standings[standing] = f'<small class="standing">{escape(standing_text(standing))}</small>'
+        if count not in self.counts:
+            self.counts[count] = f"<small>{escape(of_units(*count))}</small>"
+        figure = cell.get("ohm")
+        ohms = f" <span>{escape(ohm_text(figure['typical']))}</span>" if figure and state != "open" else ""
+        return f"{self.states[state]}{ohms} {self.standings[standing]} {self.counts[count]}"
 
 
 @register.simple_tag

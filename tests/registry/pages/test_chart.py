@@ -186,3 +186,28 @@ def test_chart_is_offered_as_json(
     address = f"/api/v1/charts/{design.uuid}/revisions/1/"
     assert f'href="{address}"' in page()
     assert json.loads(client.get(address).content)
+
+
+def test_guests_page_is_kept_and_a_new_revision_is_seen_at_once(
+    page: Callable[..., str], design: Design, evidence: Any, committed: Any, django_assert_num_queries: Any
+) -> None:
+    evidence(4)
+    before = page()
+    with django_assert_num_queries(1):
+        assert page() == before
+    with committed():
+        made_sheet(account("late", "Quay"), design, "late one")
+    assert "5 units, 5 people" in page()
+    ChartRevision.objects.filter(number=2).update(
+        state="withdrawn", withdrawn_at=timezone.now(), withdrawn_reason="mixed up"
+    )
+    assert "This revision was withdrawn" in page()
+
+
+def test_kept_page_is_for_guests_alone(client: Client, design: Design, reader: Any, evidence: Any) -> None:
+    evidence(4)
+    assert "Follow its changes" not in client.get(f"/designs/{design.uuid}/").content.decode()
+    client.force_login(reader)
+    assert "Follow its changes" in client.get(f"/designs/{design.uuid}/").content.decode()
+    client.logout()
+    assert "Follow its changes" not in client.get(f"/designs/{design.uuid}/").content.decode()

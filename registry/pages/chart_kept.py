@@ -1,0 +1,50 @@
+"""The chart's page as guests see it, kept: the page that must be quick is made once for each chart.
+
+What it was made from is asked for in one query each time, so a new revision is seen at once; what else the
+catalogue says of the design (its vehicles, its part numbers) may lag by a minute.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from functools import wraps
+from uuid import UUID
+
+from django.conf import settings
+from django.core.cache import cache
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import get_language
+
+from registry.selectors.chart_page import made_from
+
+KEPT = 60  # s
+View = Callable[[HttpRequest, UUID], HttpResponse]
+
+
+def kept_for_guests(view: View) -> View:
+    """For a view of a design; people with a session, and addresses with a query, get a fresh page."""
+
+    @wraps(view)
+    def kept(request: HttpRequest, uuid: UUID) -> HttpResponse:
+        if request.method != "GET" or request.META.get("QUERY_STRING") or _known(request):
+            return view(request, uuid)
+        made = made_from(uuid)
+        if made is None:
+            return view(request, uuid)
+        parts = repr((uuid, made, get_language(), request.scheme, request.get_host()))
+        key = "chart-page-" + hashlib.sha256(parts.encode()).hexdigest()
+        content = cache.get(key)
+        if content is None:
+            response = view(request, uuid)
+            if response.status_code == 200:
+                cache.set(key, response.content, KEPT)
+            return response
+        return HttpResponse(content)
+
+    return kept
+
+
+def _known(request: HttpRequest) -> bool:
+    """Somebody whose page could hold more than everybody's: a session, or a message that waits."""
+    return settings.SESSION_COOKIE_NAME in request.COOKIES or "messages" in request.COOKIES
