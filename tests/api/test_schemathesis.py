@@ -1,6 +1,9 @@
 """The API against its own description: made-up requests, all checks.
 
-Here 20 examples an operation, the same ones each time; DEVELOPERS.md says how to run it for longer.
+Here 20 examples an operation, the same ones each time.  For longer, against a server with high rates and a
+token of a moderator, the settings below in a file:
+
+    st --config-file st.toml run $REGISTRY/api/v1/schema/ --header "Authorization: Token …" --checks all
 """
 
 from __future__ import annotations
