@@ -22,7 +22,8 @@ IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 
 PRIOR_FREEDOM = 4.0
-MOST_FREEDOM = 60  # pooled cells share their units: more degrees than that are not claimed
+FREEDOM_PER_UNIT = 3.0  # pooled cells share their units: no more degrees than that are claimed for each
+MOST_FREEDOM = 60
 CONTENT = 0.95
 CONFIDENCE = 0.95
 
@@ -84,7 +85,8 @@ def _fill(
     freedom = count[members] - 1.0
     squares = (freedom * spread[members] ** 2).sum() + PRIOR_FREEDOM * prior**2
     pooled = float(np.sqrt(squares / (freedom.sum() + PRIOR_FREEDOM)))
-    known = int(min(freedom.sum() + PRIOR_FREEDOM, MOST_FREEDOM))
+    shared = FREEDOM_PER_UNIT * float(freedom.max(initial=0.0))
+    known = int(min(freedom.sum(), shared, MOST_FREEDOM) + PRIOR_FREEDOM)
     step = settings.meter_resolution_ohm / 2
     for cell in members:
         n, middle = int(count[cell]), float(centre[cell])
