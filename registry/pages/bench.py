@@ -45,6 +45,7 @@ def bench(request: HttpRequest, uuid: UUID) -> HttpResponse:
         meter, leads = last_meter(request.user)
         values = initial_values(meter, leads, request.user.distance_unit)
         values["rereads"] = request.GET.get("rereads", "")
+        values["name"] = request.GET.get("number", "")[:200]  # of a blank sheet that was filled in by pencil
         return _page(request, design, grid, SheetForm(initial=values))
     form = SheetForm(request.POST)
     first = first_pass(request.POST.get("first", ""))
