@@ -12,7 +12,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from registry.services.decisions import apply_due
+    from registry.services.due_decisions import apply_due
     from registry.services.notices import notices_mail
     from registry.services.rereads import remind_rereads
 

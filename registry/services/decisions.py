@@ -16,7 +16,6 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.utils import timezone
 
-from registry.errors import RegistryErrors
 from registry.models import Decision, Design, Dispute, User
 from registry.permissions import is_party, require
 from registry.selectors.parties import may_reply, parties, seconds_for
@@ -136,7 +135,7 @@ def _wait(decision: Decision, by: User) -> None:
         decision.effective_at = until
     if decision.needs_second and not seconds_for(decision, by):
         decision.before["alone"] = True
-        decision.effective_at = max(until or now, now + _days())
+        decision.effective_at = max(until or now, now + waiting_time())
 
 
 def _try(decision: Decision) -> None:
@@ -147,7 +146,8 @@ def _try(decision: Decision) -> None:
     EFFECTS[trial.kind].apply(trial)
 
 
-def _days() -> timedelta:
+def waiting_time() -> timedelta:
+    """The right of reply, and the second voice of a registry with one moderator."""
     return timedelta(days=settings.BENCHQUORUM_REPLY_DAYS)
 
 
@@ -164,7 +164,7 @@ def _reply_until(decision: Decision, now: datetime) -> datetime | None:
         .values_list("reply_until", flat=True)
         .first()
     )
-    until = told or now + _days()
+    until = told or now + waiting_time()
     return until if until > now else None
 
 
@@ -322,49 +322,3 @@ def _end(decision: Decision, by: User, state: str, reason: str) -> None:
     record(by=by, action=f"decision_{state}", target_kind=decision.target_kind,
            target_uuid=decision.target_uuid, decision=str(decision.uuid), kind=decision.kind)  # fmt: skip
     _tell(decision, "decision_undone")
-
-
-def apply_due(*, now: datetime | None = None) -> int:
-    """Decisions whose time has come take effect; what can't be done any more is refused; how many took."""
-    now = now or timezone.now()
-    done = 0
-    due = Decision.objects.filter(state=State.WAITING, effective_at__lte=now).order_by("pk")
-    for pk in due.values_list("pk", flat=True):
-        with transaction.atomic():
-            done += _apply_one(pk)
-    _nobody_left()
-    return done
-
-
-def _apply_one(pk: int) -> bool:
-    decision = (
-        Decision.objects.select_for_update(of=("self",)).select_related("proposer", "dispute").get(pk=pk)
-    )
-    second = not decision.needs_second or decision.approver_id is not None or decision.before.get("alone")
-    if decision.state != State.WAITING or not second:
-        return False
-    proposer = decision.proposer
-    possible = proposer is not None and proposer.is_active and proposer.suspended_at is None
-    try:
-        EFFECTS[decision.kind].check(decision)
-    except RegistryErrors as errors:
-        possible = False
-        decision.before["refused_because"] = [error.code for error in errors]
-    if not possible:
-        decision.state = State.REFUSED
-        decision.save()
-        record(by=None, action="decision_lapsed", target_kind=decision.target_kind,
-               target_uuid=decision.target_uuid, decision=str(decision.uuid))  # fmt: skip
-        return False
-    take_force(decision)
-    return True
-
-
-def _nobody_left() -> None:
-    """A second voice that nobody can give any more becomes a waiting time."""
-    stuck = Decision.objects.filter(state=State.WAITING, needs_second=True, approver=None)
-    for decision in stuck.filter(effective_at=None).select_related("proposer"):
-        if decision.proposer is not None and not seconds_for(decision, decision.proposer):
-            decision.before["alone"] = True
-            decision.effective_at = timezone.now() + _days()
-            decision.save(update_fields=["before", "effective_at"])

@@ -13,8 +13,9 @@ from registry.errors import RegistryErrors
 from registry.models import AuditEntry, ChartRevision, Decision, Notice, Reading, User
 from registry.selectors.seen import case_seen
 from registry.services.accounts import workshop_join
-from registry.services.decisions import agree, apply_due, approve, decide, refuse_decision, undo
+from registry.services.decisions import agree, approve, decide, refuse_decision, undo
 from registry.services.disputes import dispute_open, dispute_take_back
+from registry.services.due_decisions import apply_due
 from tests.registry.moderation.made import (
     account,
     made_design,

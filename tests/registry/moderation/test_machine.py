@@ -19,8 +19,9 @@ from registry.models import ChartRevision, Contributor, Decision, Design, Disput
 from registry.selectors.evidence import Overlays, canonical, design_inputs, digest_of
 from registry.services.catalogue import design_propose
 from registry.services.charts import chart_content, frozen_inputs
-from registry.services.decisions import apply_due, approve, decide, undo
+from registry.services.decisions import approve, decide, undo
 from registry.services.disputes import dispute_open, dispute_take_back
+from registry.services.due_decisions import apply_due
 from registry.services.sheets import sheet_amend, sheet_restore, sheet_withdraw
 from registry.services.snapshots import snapshot_in_force
 from tests.registry.moderation.made import account, design_json, made_sheet, newest, sheet_json

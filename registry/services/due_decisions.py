@@ -1,0 +1,63 @@
+"""What a clock owes the decisions that wait: those whose time has come take effect."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from registry.errors import RegistryErrors
+from registry.models import Decision
+from registry.selectors.parties import seconds_for
+from registry.services.audit import record
+from registry.services.decisions import take_force, waiting_time
+from registry.services.effects import EFFECTS
+
+State = Decision.State
+
+
+def apply_due(*, now: datetime | None = None) -> int:
+    """Decisions whose time has come take effect; what can't be done any more is refused; how many took."""
+    now = now or timezone.now()
+    done = 0
+    due = Decision.objects.filter(state=State.WAITING, effective_at__lte=now).order_by("pk")
+    for pk in due.values_list("pk", flat=True):
+        with transaction.atomic():
+            done += _apply_one(pk)
+    _nobody_left()
+    return done
+
+
+def _apply_one(pk: int) -> bool:
+    decision = (
+        Decision.objects.select_for_update(of=("self",)).select_related("proposer", "dispute").get(pk=pk)
+    )
+    second = not decision.needs_second or decision.approver_id is not None or decision.before.get("alone")
+    if decision.state != State.WAITING or not second:
+        return False
+    proposer = decision.proposer
+    possible = proposer is not None and proposer.is_active and proposer.suspended_at is None
+    try:
+        EFFECTS[decision.kind].check(decision)
+    except RegistryErrors as errors:
+        possible = False
+        decision.before["refused_because"] = [error.code for error in errors]
+    if not possible:
+        decision.state = State.REFUSED
+        decision.save()
+        record(by=None, action="decision_lapsed", target_kind=decision.target_kind,
+               target_uuid=decision.target_uuid, decision=str(decision.uuid))  # fmt: skip
+        return False
+    take_force(decision)
+    return True
+
+
+def _nobody_left() -> None:
+    """A second voice that nobody can give any more becomes a waiting time."""
+    stuck = Decision.objects.filter(state=State.WAITING, needs_second=True, approver=None)
+    for decision in stuck.filter(effective_at=None).select_related("proposer"):
+        if decision.proposer is not None and not seconds_for(decision, decision.proposer):
+            decision.before["alone"] = True
+            decision.effective_at = timezone.now() + waiting_time()
+            decision.save(update_fields=["before", "effective_at"])
