@@ -84,7 +84,7 @@ class Settings:
     harness_fault_rate: float = 0.05  # a line broken on the way, where read through the harness
     connector_fault_rate: float = 0.01  # the same at the unplugged connector
     sweep_fault_share: float = 0.3  # of detent faults: the detents slip in one sweep only
-    verdict_good_p: float = 0.87  # from here on a unit is called good
+    verdict_good_p: float = 0.85  # from here on a unit is called good
     verdict_faulty_p: float = 0.22  # up to here it is called faulty
 
     # --- inference
