@@ -37,7 +37,7 @@ OWN_PAGES = """own own_design own_data api_account account account_erase meters 
     mfa_activate_totp mfa_deactivate_totp mfa_view_recovery_codes
     mfa_download_recovery_codes mfa_generate_recovery_codes api_submissions api_bulk
     api_tokens api_token"""
-DESK = """desk case case_act case_claim desk_accounts desk_account desk_catalogue desk_design
+DESK = """desk desk_refresh case case_act case_claim desk_accounts desk_account desk_catalogue desk_design
     desk_part desk_log desk_several decision_undo thread_write api_cases api_case
     api_approve api_refuse api_undo"""
 WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {

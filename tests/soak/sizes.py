@@ -14,11 +14,15 @@ class Sizes:
     kills: int
     designs: int
     units: int
+    pause: float  # s between the sheets of one sender
     judged: bool  # whether ratios of time are held to their bars: not while tests share the cores
 
 
-LONG = Sizes(seconds=600, kills=500, designs=1250, units=20, judged=True)  # 25 000 sheets, 1 000 000 readings
-SHORT = Sizes(seconds=3, kills=5, designs=4, units=4, judged=False)
+# 25 000 sheets, 1 000 000 readings
+LONG = Sizes(seconds=600, kills=500, designs=1250, units=20, pause=0.05, judged=True)
+    seconds=600, kills=500, designs=1250, units=20, pause=0.05, judged=True
+)  # 25 000 sheets, 1 000 000 readings
+SHORT = Sizes(seconds=3, kills=5, designs=4, units=4, pause=1.0, judged=False)
 
 
 def sizes() -> Sizes:
@@ -31,5 +35,6 @@ def sizes() -> Sizes:
         kills=max(int(LONG.kills * share), SHORT.kills),
         designs=max(int(LONG.designs * share), SHORT.designs),
         units=LONG.units,
+        pause=LONG.pause,
         judged=True,
     )

@@ -78,7 +78,7 @@ def test_kills_lose_and_double_nothing(
 ) -> None:
     chance = random.Random(1)
     stack.restart()
-    traffic = Traffic(stack.port, designs, tokens, seed=1, patient=True)
+    traffic = Traffic(stack.port, designs, tokens, seed=1, pause=size.pause, patient=True)
     threads = run_threads([lambda n=n: traffic.sender(n) for n in range(SENDERS)])
     victims = ["server", "child", "worker0", "worker1", "database"]
     for n in range(size.kills):

@@ -37,6 +37,7 @@ class Traffic:
     designs: list[str]
     tokens: list[str]
     seed: int = 0  # client ids come of it: another for each run
+    pause: float = 0.0
     patient: bool = False  # a sender tries again until there is a receipt; else each failure is an error
     seconds: dict[str, list[float]] = field(
         default_factory=lambda: {"chart": [], "bare": [], "check": [], "sheet": []}
@@ -64,7 +65,7 @@ class Traffic:
         chance = random.Random(1000 * self.seed + seed)
         while not self.ended.is_set():
             self.send(chance, self.tokens[seed % len(self.tokens)])
-            time.sleep(0.2)
+            time.sleep(self.pause)
         _connection(self.port).close()
 
     def send(self, chance: random.Random, token: str) -> None:

@@ -11,7 +11,7 @@ from registry.commands.main import COMMANDS
 
 ROOT = Path(__file__).parents[3]
 DEPLOY = ROOT / "deploy"
-FILES = sorted(path for path in DEPLOY.rglob("*") if path.is_file() and path.name != "ASVS.md")
+FILES = sorted(path for path in DEPLOY.rglob("*") if path.is_file() and path.suffix != ".pyc")
 SETTINGS = (ROOT / "registry" / "settings.py").read_text() + (ROOT / "registry/commands/serve.py").read_text()
 
 
