@@ -20,8 +20,6 @@ class Sizes:
 
 # 25 000 sheets, 1 000 000 readings
 LONG = Sizes(seconds=600, kills=500, designs=1250, units=20, pause=0.05, judged=True)
-    seconds=600, kills=500, designs=1250, units=20, pause=0.05, judged=True
-)  # 25 000 sheets, 1 000 000 readings
 SHORT = Sizes(seconds=3, kills=5, designs=4, units=4, pause=1.0, judged=False)
 
 
