@@ -25,6 +25,7 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 NEGLIGIBLE = 1e-5  # pairs less likely than that are left out until the next full round
+BLOCK = 200_000  # entries that are predicted at once
 LOOSE = 0.3  # share of places in which an unexplained sheet may show anything
 TINY = 1e-300
 
@@ -160,9 +161,18 @@ def settling(table: IntArray) -> tuple[int, int]:
 def predict(problem: Problem, beliefs: FloatArray, pairs: Pairs, at: IntArray | None = None) -> FloatArray:
     """(E,) probability of each entry's reading, given (U, sources, A) beliefs of one table.
 
-    at: (E,) row of `beliefs` for each entry; by default the unit of its sheet."""
+    at: (E,) row of `beliefs` for each entry; by default the unit of its sheet.  Many entries are taken in
+    blocks, so that memory does not grow with them."""
+    many = len(pairs.pair)
+    if many > BLOCK:
+        blocks = []
+        for start in range(0, many, BLOCK):
+            part = slice(start, start + BLOCK)
+            some = Pairs(pairs.sheet, pairs.hypothesis, pairs.pair[part], pairs.row[part], pairs.source[part])
+            blocks.append(predict(problem, beliefs, some, None if at is None else at[part]))
+        return np.concatenate(blocks)
     like = entry_likelihoods(problem, pairs)
-    unit = problem.unit[pairs.sheet][pairs.pair] if at is None else at
+    unit = problem.unit[pairs.sheet[pairs.pair]] if at is None else at
     base = beliefs.shape[1]
     plain = pairs.source < base
     shown = beliefs[unit, np.where(plain, pairs.source, 0)]
@@ -171,7 +181,7 @@ def predict(problem: Problem, beliefs: FloatArray, pairs: Pairs, at: IntArray | 
         arms = arm_beliefs(problem, beliefs, unit[rest], pairs.source[rest])
         shown[rest] = combine(arms[0], arms[1], problem.alphabet.series)
     chance = np.einsum("ea,ea->e", shown, like)
-    loose = (pairs.hypothesis % problem.mistakes == problem.mistakes - 1)[pairs.pair]
+    loose = pairs.hypothesis[pairs.pair] % problem.mistakes == problem.mistakes - 1
     if loose.any():
         anything = like[loose] @ beliefs[0, UNKNOWN]
         chance[loose] = (1 - LOOSE) * chance[loose] + LOOSE * anything
