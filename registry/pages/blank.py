@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from registry.formats.blank_sheet import BlankCavity, BlankSheet, blank_pdf
 from registry.models import Design
 from registry.pages.cautions import cautions_for
-from registry.pages.sheet_grid import sheet_grid
+from registry.pages.sheet_grid import SheetGrid, sheet_grid
 from registry.selectors.bench_page import chart_shown, design_for_bench
 
 SIGNS = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"  # none that is taken for another in pencil
@@ -31,6 +31,12 @@ def blank(request: HttpRequest, uuid: UUID) -> HttpResponse:
     return response
 
 
+def _leads(grid: SheetGrid) -> str:
+    if grid.common is None:
+        return _("Each reading is between the two pins named.")
+    return _("One lead stays on pin {pin}, the common.").format(pin=grid.common.label)
+
+
 def _sheet(design: Design, number: str, address: str) -> BlankSheet:
     grid = sheet_grid(design, chart=chart_shown(design))
     connector = design.connector
@@ -44,7 +50,7 @@ def _sheet(design: Design, number: str, address: str) -> BlankSheet:
         address=address,
         cavities=[BlankCavity(pin.label, pin.row, pin.column, pin.empty) for pin in connector.pins.all()],
         landmark=connector.landmark,
-        facing=facing.get(connector.viewing, ""),
+        facing=" ".join(words for words in (facing.get(connector.viewing, ""), _leads(grid)) if words),
         columns=[
             _("Pin {pin}").format(pin=pin.label) if grid.common else f"{pin.label}–{against.label}"
             for pin, against in grid.pairs

@@ -1,4 +1,4 @@
-"""`python -m tests.journeys.screenshots`: every page at both widths, light and dark, into screenshots/ (ignored).
+"""`python -m tests.journeys.screenshots`: every page at both widths, light and dark, into screenshots/.
 
 A demo of its own is loaded into a temporary folder and served on a free port; nothing of yours is touched.
 """
