@@ -116,6 +116,10 @@ def _reader_text(cause: Plain, pins: Sequence[str], positions: Sequence[str]) ->
         )
     if kind == "slip":
         return _slip_text(pins, positions)
+    if kind == "harness_open":
+        return _("The harness may be open on {pins} ({p}); read at the switch itself.").format(
+            pins=pins_text(pins) if pins else _("a line"), p="{p}"
+        )
     return _choice_text(cause, kind)
 
 

@@ -43,6 +43,10 @@ CASES = [
         "In this unit the contacts stand one detent ahead of the lever (p = 0.90).",
     ),
     (
+        cause("harness_open", ("4",)),
+        "The harness may be open on pin 4 (p = 0.90); read at the switch itself.",
+    ),
+    (
         cause("mirrored_pins", detail="face"),
         "The pins may be numbered from the other face (p = 0.90); look at the connector again.",
     ),
