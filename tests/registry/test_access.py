@@ -83,9 +83,11 @@ def test_every_role_gets_where_it_may_and_nowhere_else() -> None:
         if address.name not in WHO or any(word in address.name for word in NEEDS_A_SIGN_IN_OF_LATE):
             continue
         path = world.path(address)
-        for method in METHODS:
+        for method in _methods(address):
             for role in ROLES:
                 got, status = _ask(clients[role], method, path, address)
+                if status == 405 and role == "guest":
+                    break  # this method isn't offered to anybody
                 if status == 405 or (status == 404 and "<" in address.route and not _is_there(address)):
                     continue
                 asked += 1
@@ -97,6 +99,11 @@ def test_every_role_gets_where_it_may_and_nowhere_else() -> None:
                     wrong.append(f"{role} {method} {address.name}: {got}, where a program wants 401 or 403")
     assert not wrong, "\n".join(wrong)
     assert asked > 400 and closed > 100, (asked, closed)
+
+
+def _methods(address: Address) -> tuple[str, ...]:
+    """A page takes every method but POST for a GET: one of them tells for all."""
+    return METHODS if address.route.startswith("api/") else ("get", "post", "delete")
 
 
 def _is_there(address: Address) -> bool:
@@ -117,7 +124,8 @@ def _ask(client: Any, method: str, path: str, address: Address) -> tuple[str, in
     point = transaction.savepoint()
     session = client.cookies.copy()
     if address.route.startswith("api/") and method != "get":
-        seen = client.get(path).headers.get("ETag", '"1"')  # whoever changes something names what they saw
+        # whoever changes a sheet names what they saw
+        seen = client.get(path).headers["ETag"] if address.name == "api_submission" else '"1"'
         answer = getattr(client, method)(
             path, {"reason": "a test"}, content_type="application/json", headers={"If-Match": seen}
         )

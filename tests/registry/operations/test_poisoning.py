@@ -1,7 +1,7 @@
 """A campaign of new accounts moves nothing agreed without a moderator, is flagged at once, undone by one act.
 
-14 honest units of 7 workshops; then 6 units of new accounts, 30 % of the 20.  The bound in deploy/THREATS.md,
-is this test with further figures.
+14 honest units of 7 workshops; then 6 units of new accounts, 30 % of the 20.  The bound in DEVELOPERS.md,
+§ Threat model, rests on it and on further figures.
 """
 
 from __future__ import annotations
