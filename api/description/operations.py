@@ -73,7 +73,9 @@ def described(
     """operation: id, `group_what`; answer: serializer or JSON schema; refuses: statuses beside the usual."""
     shown = {"next": None, "previous": None, "results": [example]} if page else example
     statuses = sorted({*ALWAYS, *(WITH_BODY if body is not None else ()), *refuses})
-    problems = {(code, CONTENT_TYPE): OpenApiResponse(Problem, REFUSALS[code]) for code in statuses}
+    problems: dict[Any, OpenApiResponse] = {
+        (code, CONTENT_TYPE): OpenApiResponse(Problem, REFUSALS[code]) for code in statuses
+    }
     examples = []
     if example is not None:
         examples.append(OpenApiExample("Answer", value=shown, response_only=True, status_codes=[str(status)]))
@@ -85,6 +87,7 @@ def described(
     own: dict[Any, Any] = {status: paged(answer) if page else answer}
     if status == 200:
         own = {} if answer is None else {(200, "application/json"): own[200]}
+    problems[414] = OpenApiResponse(None, "The address is too long for the server, which says so itself.")
     responses: dict[Any, Any] = {**own, **(also or {}), **problems}
     return extend_schema(
         operation_id=operation,
