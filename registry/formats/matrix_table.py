@@ -97,7 +97,9 @@ def _read_xlsx(data: bytes) -> Cells:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             _check_parts(archive)
             _check_sheets(archive)
-    except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, OSError, KeyError, ValueError):
+    except RegistryErrors:
+        raise
+    except Exception:  # a damaged archive fails in zipfile, zlib or the XML reader in as many ways
         _broken()
     return _openpyxl_cells(data)
 

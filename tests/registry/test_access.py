@@ -20,7 +20,7 @@ MODERATORS = frozenset({"moderator"})
 NOBODY: frozenset[str] = frozenset()
 
 # by the address's name: who may read it, who may write to it
-OPEN_PAGES = """front offline service_worker own_shared about cautions search design revision qr compare
+OPEN_PAGES = """front blank offline service_worker own_shared about cautions search design revision qr compare
     check check_design identify before_pulling sheet wanted mail_stop health_live
     health_ready metrics picture_file matrix_blank account_login account_logout
     account_signup account_inactive account_confirm_email account_email_verification_sent

@@ -5,6 +5,7 @@ Bounded here; `make soak` lets each run for minutes (BENCHQUORUM_SOAK).
 
 from __future__ import annotations
 
+import functools
 import io
 import json
 import math
@@ -103,6 +104,7 @@ def damaged(data: st.DataObject, whole: bytes) -> bytes:
     return bytes(broken[: data.draw(st.integers(1, len(whole)))])
 
 
+@functools.cache  # the same bytes each time: its parts carry the time of day
 def spreadsheet() -> bytes:
     from openpyxl import Workbook
 
@@ -112,6 +114,15 @@ def spreadsheet() -> bytes:
     file = io.BytesIO()
     book.save(file)
     return file.getvalue()
+
+
+def test_a_damaged_part_of_a_spreadsheet_is_refused() -> None:
+    whole = spreadsheet()
+    with zipfile.ZipFile(io.BytesIO(whole)) as archive:
+        part = archive.getinfo("xl/workbook.xml")
+    at = part.header_offset + 30 + len(part.filename)
+    with pytest.raises(REFUSED):
+        read_matrix(whole[:at] + b"\xff\xff\xff" + whole[at + 3 :])
 
 
 def test_a_bomb_is_refused_before_it_is_unpacked() -> None:
