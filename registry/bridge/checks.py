@@ -7,7 +7,7 @@ from typing import Any
 
 from consensus import DesignAgreement, Settings, check_sheet, identify_sheet
 from registry.bridge.charts import StoredRow, evidence_readings
-from registry.formats.causes import cause_message
+from registry.formats.causes import cause_message, verdict_message
 
 Plain = dict[str, Any]
 
@@ -34,6 +34,7 @@ def check_one(chart: Plain, others: Sequence[Plain], entry: Plain, rows: Sequenc
     plain = result.to_plain()
     for cause in plain["causes"]:
         cause["message"] = cause_message(cause, chart["common"])
+    plain["message"] = verdict_message(plain)
     return plain
 
 

@@ -9,7 +9,7 @@ from uuid import UUID
 
 import segno
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from registry.formats.figures import cell_text
@@ -30,6 +30,7 @@ from registry.selectors.chart_page import (
     revision_numbered,
     revision_waits,
 )
+from registry.services.recall import revision_fetched
 from registry.templatetags.pattern import cell_key
 
 LATEST = 8
@@ -37,8 +38,11 @@ LATEST = 8
 
 @kept_for_guests
 def design(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    """The design and the chart that is shown now."""
+    """The design and the chart that is shown now; a merged design leads to the one it went into."""
     shown = _design(uuid)
+    if shown.merged_into_id is not None:
+        assert shown.merged_into is not None
+        return redirect("design", shown.merged_into.uuid)
     current = getattr(shown, "current_chart", None)
     context = _chart_context(request, shown, current.revision if current else None)
     context["waits"] = revision_waits(shown)
@@ -58,6 +62,7 @@ def revision(request: HttpRequest, uuid: UUID, number: int) -> HttpResponse:
     shown = _design(uuid)
     context = _chart_context(request, shown, _revision(shown, number))
     current = getattr(shown, "current_chart", None)
+    revision_fetched(by=request.user, revision=context["revision"])
     context["only_revision"] = True
     context["newer"] = current.revision if current and current.revision.number != number else None
     return render(request, "technician/chart.html", context)

@@ -100,6 +100,11 @@ def _plan_positions(plan: DesignPlan, table: TidyTable, rows: np.ndarray) -> Non
                 plan.errors.append(_wrong_step(plan.name, label, position.step, step, line))
         elif step in steps:
             plan.errors.append(_step_taken(plan.name, label, steps[step].label, step, line))
+        elif step in plan.positions:  # two sheets of the file name one step differently
+            plan.errors.append(_step_taken(plan.name, label, plan.positions[step], step, line))
+        elif label in plan.positions.values():
+            known = next(n for n, other in plan.positions.items() if other == label)
+            plan.errors.append(_wrong_step(plan.name, label, known, step, line))
         else:
             _may_extend(plan, _("position"), label, line)
             plan.positions[step] = label

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from django.contrib.auth.models import AnonymousUser
 from django.db.models import Q
 
 from registry.models import ChartRevision, Design, RevisionFetch, User
@@ -12,9 +13,9 @@ from registry.selectors.tolerance import changes_beyond
 from registry.services.notices import notify
 
 
-def revision_fetched(*, by: User, revision: ChartRevision) -> None:
+def revision_fetched(*, by: User | AnonymousUser, revision: ChartRevision) -> None:
     """Somebody signed in took this revision along (page, print, API): they hear of its withdrawal."""
-    if by.is_authenticated:
+    if isinstance(by, User):
         RevisionFetch.objects.get_or_create(
             user=by, revision=revision, defaults={"design_id": revision.design_id}
         )

@@ -112,6 +112,8 @@ def test_steps_that_contradict_the_design_are_refused_with_their_line():
     [
         ("Lark,s1,u1,ann,1,P,2,1,0.4\nLark,s1,u1,ann,1,R,3,1,0.4", "step_two_labels"),
         ("Lark,s1,u1,ann,1,P,2,1,0.4\nLark,s1,u1,ann,2,P,3,1,0.4", "label_two_steps"),
+        ("Lark,s1,u1,ann,1,P,2,1,0.4\nLark,s2,u2,ann,1,R,3,1,0.4", "position_differs"),
+        ("Lark,s1,u1,ann,1,P,2,1,0.4\nLark,s2,u2,ann,2,P,3,1,0.4", "step_differs"),
     ],
 )
 def test_steps_that_contradict_each_other_in_the_file_are_refused(rows, code):
