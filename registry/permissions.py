@@ -31,7 +31,7 @@ def owns_sheet(actor: Actor, sheet: Sheet) -> bool:
 
 
 def is_party(actor: User, *, contributors: list[Contributor]) -> bool:
-    """True if one of them is the person or a colleague of the same workshop: nobody decides their own case."""
+    """True if one of them is the person or a colleague of theirs: nobody decides their own case."""
     own = Contributor.objects.filter(user=actor).first()
     if own is None:
         return False

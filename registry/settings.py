@@ -139,7 +139,7 @@ def _databases() -> dict[str, dict[str, object]]:
 DATABASES = _databases()
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
-# Background work: at once in the embedded default, a durable queue with workers (`benchquorum work`) otherwise.
+# Background work: at once in the embedded default, otherwise a durable queue (`benchquorum work`).
 TASKS_QUEUE = env.str("BENCHQUORUM_QUEUE", "immediate")
 if TASKS_QUEUE not in ("immediate", "database"):
     raise ImproperlyConfigured("BENCHQUORUM_QUEUE is neither “immediate” nor “database”.")
@@ -217,7 +217,8 @@ SPECTACULAR_SETTINGS = {
     "TITLE": "Benchquorum API",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
-    "DESCRIPTION": "Agreed continuity patterns of multi-position lever switches. A chart is evidence, never a certificate.",
+    "DESCRIPTION": "Agreed continuity patterns of multi-position lever switches. "
+    "A chart is evidence, never a certificate.",
     "SERVE_INCLUDE_SCHEMA": False,
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,

@@ -1,4 +1,4 @@
-"""docs/api.md: every command in it works, and no address is left out."""
+"""api/README.md: every command in it works, and no address is left out."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from registry.services.sheets import sheet_submit
 from tests.api.made import made_design, made_token, made_user, sheet_body
 
 ROOT = Path(__file__).parents[2]
-TEXT = (ROOT / "docs" / "api.md").read_text()
+TEXT = (ROOT / "api" / "README.md").read_text()
 BLOCKS = re.findall(r"```sh\n(.*?)```", TEXT, re.DOTALL)
 CSV = """design,submission,unit,contributor,step,position,pin,against,reading
 Sweeper selector,doc-1,9,me,1,P,2,1,0.4

@@ -14,7 +14,7 @@ from registry.formats.sentences import _FINDINGS
 from tests.docs.documents import ROOT, paragraphs, text_of
 
 STANDINGS = {"agreed", "provisional", "disputed", "thin", "unread"}
-WORDS = paragraphs("docs/words.md")
+WORDS = paragraphs("registry/formats/README.md")
 
 
 def enumerated(name: str, field: str) -> set[str]:
@@ -92,8 +92,8 @@ def test_links_between_documents_lead_somewhere() -> None:
         "README.md",
         "DEVELOPERS.md",
         "CHANGELOG.md",
-        "docs/words.md",
-        "docs/api.md",
+        "registry/formats/README.md",
+        "api/README.md",
         "consensus/README.md",
     ):
         folder = (ROOT / name).parent
