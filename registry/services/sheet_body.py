@@ -78,8 +78,17 @@ class SheetBody:
     units_claimed: int
     note: str
     rereads: uuid.UUID | None
-    readings: tuple[ReadingTyped, ...]
+    readings: tuple[ReadingTyped, ...]  # as they stand now: the second pass over the first
+    first_read: tuple[ReadingTyped, ...]
     warnings: tuple[RegistryError, ...] = field(default=())
+
+    @property
+    def has_second_pass(self) -> bool:
+        return any(not typed.first_pass for typed in self.readings)
+
+    def as_first_read(self) -> SheetBody:
+        """The sheet before the pattern was shown."""
+        return replace(self, readings=self.first_read)
 
     @cached_property
     def digest(self) -> str:
@@ -87,11 +96,11 @@ class SheetBody:
         plain = {
             name: str(value)
             for name, value in self.__dict__.items()
-            if name not in ("client_id", "readings", "warnings", "design", "digest")
+            if name not in ("client_id", "readings", "first_read", "warnings", "design", "digest")
         }
         rows = sorted(
             (r.place[0], r.between, r.pin.pk, r.against.pk, r.sweep, r.as_typed, r.first_pass)
-            for r in self.readings
+            for r in {*self.readings, *self.first_read}
         )
         text = json.dumps([self.design.pk, plain, rows], sort_keys=True)
         return hashlib.sha256(text.encode()).hexdigest()
@@ -119,7 +128,7 @@ def read_body(
             _("A unit that nothing holds good is a suspect."),
             _("Say why it counts as good, or send it as a suspect."),
         )
-    readings = _readings(fields, catalogue.labels(chosen), meter) if chosen else ()
+    first_read, readings = _readings(fields, catalogue.labels(chosen), meter) if chosen else ((), ())
     if chosen and not any(r.reading.kind != ReadingKind.NOT_TAKEN for r in readings) and not fields.errors:
         fields.wrong(
             "readings", "no_readings", _("There is no reading in this sheet."), _("Take one at least.")
@@ -152,6 +161,7 @@ def read_body(
         note=fields.text("note", longest=4000, lines=True),
         rereads=fields.id("rereads"),
         readings=readings,
+        first_read=first_read,
     )
     fields.raise_all()
     return replace(sheet, warnings=tuple(_warnings(sheet)))
@@ -185,16 +195,18 @@ def _meter(fields: Fields) -> MeterUsed:
     )
 
 
-def _readings(fields: Fields, labels: DesignLabels, meter: MeterUsed) -> tuple[ReadingTyped, ...]:
+def _readings(
+    fields: Fields, labels: DesignLabels, meter: MeterUsed
+) -> tuple[tuple[ReadingTyped, ...], tuple[ReadingTyped, ...]]:
+    """The first pass as typed, and the sheet with what was changed after the pattern was shown."""
     first = _pass(fields, "readings", labels, meter)
     second = _pass(fields, "second_pass", labels, meter)
-    # What was changed after the pattern was shown replaces the first reading but is no evidence of its own.
     rows = {(r.place, r.sweep): r for r in first}
     for late in second:
         key = (late.place, late.sweep)
         if key not in rows or rows[key].as_typed != late.as_typed:
             rows[key] = replace(late, first_pass=False)
-    return tuple(rows.values())
+    return tuple(first), tuple(rows.values())
 
 
 def _pass(fields: Fields, name: str, labels: DesignLabels, meter: MeterUsed) -> list[ReadingTyped]:

@@ -24,7 +24,7 @@ from registry.services.allowance import allowance_used, sheet_allowance
 from registry.services.audit import record
 from registry.services.places import places_for
 from registry.services.sheet_body import MeterUsed, SheetBody, read_body
-from registry.services.sheet_versions import readings_made, version_made
+from registry.services.sheet_versions import readings_made, second_pass_add, version_made
 from registry.services.sheets import (
     client_id_used,
     meter_of,
@@ -141,7 +141,7 @@ class _Batch:
             measured_it_myself=True,
         )
         version = version_made(
-            sheet=sheet, body=body, readings=body.readings, made_by=self.by, meter=self._meter(body)
+            sheet=sheet, body=body, readings=body.first_read, made_by=self.by, meter=self._meter(body)
         )
         self.new.append((sheet, version, body))
         self.known[body.client_id] = (sheet.uuid, body.digest)
@@ -182,15 +182,18 @@ class _Batch:
         Unit.objects.bulk_update(known, ["tag_code", "date_code", "part_number"], batch_size=CHUNK)
         Sheet.objects.bulk_create([sheet for sheet, _v, _b in self.new], batch_size=CHUNK)
         SheetVersion.objects.bulk_create([version for _s, version, _b in self.new], batch_size=CHUNK)
-        places = places_for({typed.place for _s, _v, body in self.new for typed in body.readings})
+        places = places_for({typed.place for _s, _v, body in self.new for typed in body.first_read})
         Reading.objects.bulk_create(
             (
                 reading
                 for _s, version, body in self.new
-                for reading in readings_made(version, body.meter, body.readings, places)
+                for reading in readings_made(version, body.meter, body.first_read, places)
             ),
             batch_size=2000,
         )
+        for _s, version, body in self.new:
+            if body.has_second_pass:
+                second_pass_add(version, body, self.by)
         ids = [str(sheet.uuid) for sheet, _v, _b in self.new]
         record(by=self.by, action="sheets_submit", target_kind="sheet", target_uuid=None, sheets=ids)
         for design in {sheet.design.pk: sheet.design for sheet, _v, _b in self.new}.values():

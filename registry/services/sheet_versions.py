@@ -10,6 +10,27 @@ from typing import Any
 from registry.models import Meter, Reading, Sheet, SheetVersion, User
 from registry.services.places import PlaceKey, places_for
 from registry.services.sheet_body import MeterUsed, ReadingTyped, SheetBody
+from registry.translation import gettext as _
+
+
+def versions_first(
+    *, sheet: Sheet, body: SheetBody, made_by: User | None, meter: Meter | None
+) -> SheetVersion:
+    """A new sheet's version; a second one over it where readings were changed once the pattern was shown."""
+    first = version_add(sheet=sheet, body=body.as_first_read(), made_by=made_by, meter=meter)
+    return second_pass_add(first, body, made_by) if body.has_second_pass else first
+
+
+def second_pass_add(first: SheetVersion, body: SheetBody, made_by: User | None) -> SheetVersion:
+    return version_add(
+        sheet=first.sheet,
+        body=body,
+        made_by=made_by,
+        meter=first.meter,
+        reason=_("second pass, the pattern in sight"),
+        earlier=first,
+        pattern_shown=True,
+    )
 
 
 def version_add(

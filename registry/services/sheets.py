@@ -27,7 +27,7 @@ from registry.services.allowance import allowance_require
 from registry.services.audit import record
 from registry.services.refreshes import queue_refresh
 from registry.services.sheet_body import MeterUsed, SheetBody, read_body
-from registry.services.sheet_versions import version_add
+from registry.services.sheet_versions import version_add, versions_first
 from registry.translation import gettext as _
 
 
@@ -106,7 +106,7 @@ def _store(by: User, contributor: Contributor, body: SheetBody) -> Sheet:
         licence=settings.BENCHQUORUM_DATA_LICENCE,
         measured_it_myself=True,
     )
-    version_add(sheet=sheet, body=body, made_by=by, meter=meter_of(contributor, body.meter, body))
+    versions_first(sheet=sheet, body=body, made_by=by, meter=meter_of(contributor, body.meter, body))
     record(by=by, action="sheet_submit", target_kind="sheet", target_uuid=sheet.uuid)
     queue_refresh(body.design)
     return sheet

@@ -164,7 +164,9 @@ def test_second_pass_is_kept_apart(design):
     body["second_pass"] = [{"position": "P", "pin": "2", "against": "1", "reading": "OL"}]
     sheet = sheet_submit(by=account("reader"), body=body)
     late = Reading.objects.get(version__sheet=sheet, first_pass=False)
-    assert (late.as_typed, late.kind) == ("OL", "over_limit")
+    assert (late.as_typed, late.kind, late.version.number) == ("OL", "over_limit", 2)
+    first = Reading.objects.get(version__sheet=sheet, version__number=1, place=late.place)
+    assert (first.as_typed, first.first_pass) == ("0.4", True)
 
 
 def test_withdrawn_sheet_can_be_brought_back(design):
