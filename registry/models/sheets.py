@@ -67,6 +67,7 @@ class Sheet(PublicObject):
     licence = models.CharField(max_length=80)
     measured_it_myself = models.BooleanField(default=False)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_reason = models.CharField(max_length=300, blank=True, default="")
 
     class Meta:
         constraints = [

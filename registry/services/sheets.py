@@ -158,7 +158,8 @@ def sheet_withdraw(*, by: User, sheet: Sheet, reason: str) -> None:
     sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)
     if sheet.withdrawn_at is None:
         sheet.withdrawn_at = timezone.now()
-        sheet.save(update_fields=["withdrawn_at"])
+        sheet.withdrawn_reason = reason.strip()[:300]
+        sheet.save(update_fields=["withdrawn_at", "withdrawn_reason"])
         record(by=by, action="sheet_withdraw", target_kind="sheet", target_uuid=sheet.uuid)
         queue_refresh(sheet.design)
 
@@ -169,8 +170,8 @@ def sheet_restore(*, by: User, sheet: Sheet) -> None:
     require(by, "withdraw", sheet)
     sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)
     if sheet.withdrawn_at is not None:
-        sheet.withdrawn_at = None
-        sheet.save(update_fields=["withdrawn_at"])
+        sheet.withdrawn_at, sheet.withdrawn_reason = None, ""
+        sheet.save(update_fields=["withdrawn_at", "withdrawn_reason"])
         record(by=by, action="sheet_restore", target_kind="sheet", target_uuid=sheet.uuid)
         queue_refresh(sheet.design)
 

@@ -174,6 +174,7 @@ def test_withdrawn_sheet_can_be_brought_back(design):
     sheet = sheet_submit(by=reader, body=sheet_json())
     sheet_withdraw(by=reader, sheet=sheet, reason="wrong unit")
     sheet.refresh_from_db()
+    assert sheet.withdrawn_reason == "wrong unit"
     assert sheet.withdrawn_at is not None and Reading.objects.count() == len(PATTERN)
     sheet_restore(by=reader, sheet=sheet)
     sheet.refresh_from_db()
