@@ -91,7 +91,8 @@ def chart_of(design: Design, inputs: Inputs, snapshot: ReliabilitySnapshot) -> t
     if earlier is not None:
         return earlier.inputs, json.loads(bytes(earlier.content))
     content = chart_content(inputs, snapshot)
-    keys = keys_for(design, content)
+    bound = {entry["variant"] for entry in inputs["sheets"] if entry["variant"]}
+    keys = keys_for(design, content, bound)
     if keys:
         inputs = {**inputs, "keys": keys}
         content = chart_content(inputs, snapshot)

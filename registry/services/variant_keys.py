@@ -16,11 +16,14 @@ Table = dict[str, str | None]
 ANOTHER_TABLE = 0.5  # share of places that differ from which a table can't be the one of a key
 
 
-def keys_for(design: Design, content: dict[str, Any]) -> dict[str, str]:
-    """engine's key → permanent key, only where they differ; new tables get the next free key."""
+def keys_for(design: Design, content: dict[str, Any], bound: set[str] | None = None) -> dict[str, str]:
+    """engine's key → permanent key, only where they differ; new tables get the next free key.
+
+    bound: keys that a moderator's split or merge gave to sheets; a table of that name keeps it.
+    """
     known = {variant.key: variant.table for variant in design.variants.order_by("pk")}
     tables = {variant["variant"]: _table(variant) for variant in content["variants"]}
-    given: dict[str, str] = {}
+    given: dict[str, str] = {name: name for name in tables if name in (bound or set())}
     pairs = sorted(
         (_difference(table, states), key, name)
         for name, table in tables.items()
