@@ -30,7 +30,8 @@ def main() -> int:
     if postgres and _pytest(*WITH_DATABASE, "-m", "not browser", DATABASE_URL=postgres):
         failed.append("The suite on PostgreSQL FAILED; its report stands above.")
     told = "\n".join([*missing, *failed])
-    last = _pytest("tests", *DOCTESTS, "--doctest-modules", DATABASE_URL="", **{LEFT_OUT: told})
+    suite = ("tests", *DOCTESTS, "--doctest-modules", "--ignore=tests/benchmarks")
+    last = _pytest(*suite, DATABASE_URL="", **{LEFT_OUT: told})
     return 1 if failed or last else 0
 
 
