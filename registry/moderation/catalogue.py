@@ -29,11 +29,11 @@ Kind = Decision.Kind
 
 @moderator_page
 def catalogue(request: HttpRequest) -> HttpResponse:
-    query = request.GET.get("q", "").strip()[:80]
+    query = request.GET.get("q", "").replace("\0", "").strip()[:80]
     designs = Design.objects.select_related("maker", "merged_into").order_by("name")
     parts = PartNumber.objects.select_related("merged_into").order_by("number")
     if query:
-        key = part_key(query) or "\0"
+        key = part_key(query) or "-"  # which no key holds
         designs = designs.filter(Q(name__icontains=query) | Q(key__contains=key))
         parts = parts.filter(key__contains=key)
     return render(
@@ -143,7 +143,7 @@ def part(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
 def _asked_of_part(request: HttpRequest) -> tuple[str, dict[str, Any]]:
     text = request.POST.get("other", "")
-    other = PartNumber.objects.filter(key=part_key(text) or "\0").first()
+    other = PartNumber.objects.filter(key=part_key(text)).first()
     if other is None:
         raise RegistryErrors(
             [RegistryError("part_unknown", _("There is no part number “{text}”.").format(text=text[:60]),
