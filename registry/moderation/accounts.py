@@ -22,7 +22,7 @@ ACTS = {"suspend": Decision.Kind.SUSPEND, "set_aside": Decision.Kind.SET_ASIDE_A
 
 @moderator_page
 def accounts(request: HttpRequest) -> HttpResponse:
-    query = request.GET.get("q", "").strip()[:80]
+    query = request.GET.get("q", "").replace("\0", "").strip()[:80]
     pages = Paginator(accounts_for_care(query), A_PAGE).get_page(request.GET.get("page", 1))
     return render(
         request, "moderator/accounts.html", {"page": "desk", "query": query, "pages": pages, "rows": pages}
