@@ -100,14 +100,18 @@ def make_alphabet(levels: FloatArray, settings: Settings) -> Alphabet:
 
 
 def nearest_symbol(ohms: FloatArray, levels: FloatArray, settings: Settings) -> IntArray:
-    """Symbol of each figure: its level within reach, else odd."""
+    """Symbol of each figure: its level within reach, else odd.  levels: (L,) Ω, ascending."""
     symbol = np.full(ohms.shape, len(levels) + 2, dtype=np.int64)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        if len(levels):
-            gap = np.abs(np.log(ohms[..., None]) - np.log(levels))
-            nearest = gap.argmin(axis=-1)
-            close = np.take_along_axis(gap, nearest[..., None], axis=-1)[..., 0] <= settings.level_reach
-            symbol = np.where(close, nearest + 2, symbol)
+    if len(levels):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            figures, centres = np.log(ohms), np.log(levels)
+            # the two neighbours of each figure: as many as levels² figures are asked of a ladder's chart
+            after = np.searchsorted(centres, figures).clip(1, max(len(levels) - 1, 1))
+            before, after = after - 1, np.minimum(after, len(levels) - 1)
+            gap_before, gap_after = np.abs(figures - centres[before]), np.abs(figures - centres[after])
+            nearest = np.where(gap_after < gap_before, after, before)
+            close = np.minimum(gap_before, gap_after) <= settings.level_reach
+        symbol = np.where(close, nearest + 2, symbol)
     symbol = np.where(ohms < settings.closed_below_ohm, CLOSED, symbol)
     return np.where(ohms >= settings.open_above_ohm, OPEN, symbol)
 
