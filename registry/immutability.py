@@ -59,6 +59,17 @@ KEPT = (
          "limit_ohm", "lead_ohm", "first_pass"),
     ),
     Kept(
+        "registry_jobevent",
+        "an event of a job is never rewritten or deleted",
+        ("id", "job_id", "number", "step", "act", "data", "corrects_id", "created_at"),
+        emptied={"made_by_id": "NULL", "private": "'{}'"},
+    ),
+    Kept(
+        "registry_jobcheck",
+        "the verdict of a check is never rewritten or deleted",
+        ("id", "job_sheet_id", "revision_id", "verdict", "p_good", "result", "created_at"),
+    ),
+    Kept(
         "registry_auditentry",
         "the audit log is append-only",
         ("id", "at", "actor_uuid", "action", "target_kind", "target_uuid", "detail", "salt"),

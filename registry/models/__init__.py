@@ -19,6 +19,7 @@ from registry.models.changes import Change
 from registry.models.charts import ChartRevision, CurrentChart, ReliabilitySnapshot, SheetFinding, Variant
 from registry.models.decisions import AuditEntry, Decision, Dispute, DisputeMessage, Follow, Target
 from registry.models.desk import CaseClaim, Notice, RevisionFetch
+from registry.models.jobs import Job, JobCheck, JobEvent, JobPicture, JobSheet, UnitEvent
 from registry.models.operations import RefreshTrouble, SignUpBlock, WorkerBeat
 from registry.models.people import ApiToken, Contributor, LeadResistance, Meter, User, Workshop
 from registry.models.sheets import Reading, Sheet, SheetPicture, SheetVersion, Unit, UnitMatch
@@ -39,6 +40,11 @@ __all__ = [
     "DisputeMessage",
     "Follow",
     "GearboxFamily",
+    "Job",
+    "JobCheck",
+    "JobEvent",
+    "JobPicture",
+    "JobSheet",
     "LeadResistance",
     "Maker",
     "Meter",
@@ -61,6 +67,7 @@ __all__ = [
     "Supersession",
     "Target",
     "Unit",
+    "UnitEvent",
     "UnitMatch",
     "User",
     "Variant",
