@@ -49,7 +49,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('number', models.PositiveIntegerField()),
                 ('step', models.CharField(choices=[('symptom', 'Symptom'), ('ruled_out', 'Ruled Out'), ('prepared', 'Prepared'), ('removed', 'Removed'), ('suspect_benched', 'Suspect Benched'), ('new_benched', 'New Benched'), ('fitted', 'Fitted'), ('verified', 'Verified'), ('closed', 'Closed')], max_length=16)),
-                ('act', models.CharField(choices=[('done', 'Done'), ('skipped', 'Skipped'), ('stopped', 'Stopped'), ('reopened', 'Reopened'), ('started', 'Started'), ('design_settled', 'Design Settled'), ('checked', 'Checked'), ('picture', 'Picture'), ('picture_removed', 'Picture Removed'), ('sent', 'Sent'), ('taken_back', 'Taken Back'), ('link_made', 'Link Made'), ('link_withdrawn', 'Link Withdrawn'), ('taken_over', 'Taken Over')], max_length=16)),
+                ('act', models.CharField(choices=[('done', 'Done'), ('skipped', 'Skipped'), ('tried', 'Tried'), ('stopped', 'Stopped'), ('reopened', 'Reopened'), ('started', 'Started'), ('design_settled', 'Design Settled'), ('checked', 'Checked'), ('picture', 'Picture'), ('picture_removed', 'Picture Removed'), ('sent', 'Sent'), ('taken_back', 'Taken Back'), ('link_made', 'Link Made'), ('link_withdrawn', 'Link Withdrawn'), ('taken_over', 'Taken Over')], max_length=16)),
                 ('data', models.JSONField(blank=True, default=dict)),
                 ('private', models.JSONField(blank=True, default=dict)),
                 ('created_at', models.DateTimeField(auto_now_add=True)),
@@ -162,7 +162,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='jobevent',
-            constraint=models.CheckConstraint(condition=models.Q(('act__in', ['done', 'skipped', 'stopped', 'reopened', 'started', 'design_settled', 'checked', 'picture', 'picture_removed', 'sent', 'taken_back', 'link_made', 'link_withdrawn', 'taken_over'])), name='job_event_act_known'),
+            constraint=models.CheckConstraint(condition=models.Q(('act__in', ['done', 'skipped', 'tried', 'stopped', 'reopened', 'started', 'design_settled', 'checked', 'picture', 'picture_removed', 'sent', 'taken_back', 'link_made', 'link_withdrawn', 'taken_over'])), name='job_event_act_known'),
         ),
         migrations.AddConstraint(
             model_name='jobpicture',

@@ -39,11 +39,12 @@ class JobStep(models.TextChoices):
 
 
 class JobAct(models.TextChoices):
-    """What an event says of its step; the newest of the first four is the step's state."""
+    """What an event says of its step; the newest of the first five is the step's state."""
 
     DONE = "done"
     SKIPPED = "skipped"
-    STOPPED = "stopped"  # the check after fitting found what must not be: no driving
+    TRIED = "tried"  # the check after fitting did not pass
+    STOPPED = "stopped"  # it found a start where none may be: no driving
     REOPENED = "reopened"
     STARTED = "started"
     DESIGN_SETTLED = "design_settled"
