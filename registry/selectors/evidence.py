@@ -8,7 +8,6 @@ A chart computed from the same inputs has the same bytes, whatever has happened 
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
@@ -17,6 +16,7 @@ from uuid import UUID
 
 from django.db.models import Q
 
+from registry.formats.canonical import canonical, digest_of
 from registry.models import (
     Decision,
     Design,
@@ -32,19 +32,19 @@ from registry.models import (
 )
 from registry.selectors.overlays import Overlays, decisions_in_force
 
+__all__ = [
+    "Inputs",
+    "Overlays",
+    "approved_by_decision",
+    "canonical",
+    "decisions_in_force",
+    "design_inputs",
+    "digest_of",
+    "inputs_readings",
+]
+
 Inputs = dict[str, Any]
 CHUNK = 500  # ids a query: SQLite's limit on variables
-
-
-def canonical(plain: Any) -> bytes:
-    """One text for one value: sorted keys, no spaces, UTF-8."""
-    return json.dumps(
-        plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-    ).encode()
-
-
-def digest_of(plain: Any) -> str:
-    return hashlib.sha256(canonical(plain)).hexdigest()
 
 
 def approved_by_decision(design: Design, evidence: str) -> bool:
