@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from consensus import DesignAgreement, Settings, check_sheet, identify_sheet
@@ -23,29 +25,41 @@ def stored_agreement(chart: Plain) -> DesignAgreement:
     return DesignAgreement.from_plain({**chart, "design": chart["design"]["name"]})
 
 
-def check_one(chart: Plain, others: Sequence[Plain], entry: Plain, rows: Sequence[StoredRow]) -> Plain:
+@dataclass(frozen=True)
+class StoredChart:
+    """A chart document, and the engine's object of it, made once: what it works out of a chart it keeps."""
+
+    document: Plain
+
+    @cached_property
+    def agreement(self) -> DesignAgreement:
+        return stored_agreement(self.document)
+
+
+def check_one(
+    chart: StoredChart, others: Sequence[StoredChart], entry: Plain, rows: Sequence[StoredRow]
+) -> Plain:
     """The object of `checks` (contracts.md) of one sheet."""
+    document = chart.document
     sheet = evidence_readings(
-        {"design": chart["design"], "sheets": [entry], "disputed": [], "decisions": []}, rows
+        {"design": document["design"], "sheets": [entry], "disputed": [], "decisions": []}, rows
     )
-    result = check_sheet(
-        sheet, stored_agreement(chart), [stored_agreement(other) for other in others], Settings()
-    )
+    result = check_sheet(sheet, chart.agreement, [other.agreement for other in others], Settings())
     plain = result.to_plain()
     for cause in plain["causes"]:
-        cause["message"] = cause_message(cause, chart["common"])
+        cause["message"] = cause_message(cause, document["common"])
     plain["message"] = verdict_message(plain)
     return plain
 
 
 def identify_one(
-    charts: Sequence[Plain], shape: Plain, entry: Plain, rows: Sequence[StoredRow], *, as_read: bool
+    charts: Sequence[StoredChart], shape: Plain, entry: Plain, rows: Sequence[StoredRow], *, as_read: bool
 ) -> Plain:
     """The object of `units` (contracts.md) of one sheet; candidates carry the design's uuid."""
     sheet = evidence_readings({"design": shape, "sheets": [entry], "disputed": [], "decisions": []}, rows)
-    agreements = [stored_agreement(chart) for chart in charts]
-    plain = identify_sheet(sheet, agreements, Settings(), as_read).to_plain()
-    ids = {chart["design"]["name"]: chart["design"]["uuid"] for chart in charts}
+    plain = identify_sheet(sheet, [chart.agreement for chart in charts], Settings(), as_read).to_plain()
+    designs = [chart.document["design"] for chart in charts]
+    ids = {design["name"]: design["uuid"] for design in designs}
     for candidate in plain["candidates"]:
         candidate["uuid"] = ids.get(candidate["design"])
     return plain

@@ -95,6 +95,7 @@ class CurrentChart(models.Model):
     cells_agreed = models.PositiveIntegerField(default=0)
     units = models.PositiveIntegerField(default=0)
     contributors = models.PositiveIntegerField(default=0)
+    shape_key = models.CharField(max_length=32, db_index=True, default="")  # of positions, pins and common
 
     def __str__(self) -> str:
         return f"current chart of design {self.design_id}"

@@ -29,6 +29,7 @@ from registry.selectors.evidence import (
     digest_of,
     inputs_readings,
 )
+from registry.selectors.kept_charts import shape_key
 from registry.services.changes import change_of_revision
 from registry.services.holding import reasons_to_hold
 from registry.services.newcomers import reasons_of_newcomers
@@ -191,6 +192,7 @@ def show_revision(revision: ChartRevision, content: dict[str, Any]) -> None:
             "cells_agreed": sum(cell["standing"] == "agreed" for cell in cells),
             "units": sum(variant["units"] for variant in content["variants"]),
             "contributors": content["contributors"],
+            "shape_key": shape_key(content),
         },
     )
 

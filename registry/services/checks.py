@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from registry.bridge import checks as bridge
 from registry.errors import RegistryError, RegistryErrors
-from registry.models import CurrentChart, Design
-from registry.selectors.evidence import design_shape
+from registry.models import Design
+from registry.selectors.kept_charts import charts_shaped_like, published_chart, published_charts
 from registry.services.loose_sheet import read_loose
 from registry.services.sheet_body import SheetBody, read_body
 from registry.translation import gettext as _
@@ -22,23 +21,23 @@ def check_suspect(*, body: Any) -> Plain:
     Raises RegistryErrors; where the design has no chart yet, an error at /design says so.
     """
     sheet = read_body(_as_suspect(body))
-    chart = _chart(sheet.design)
+    chart = published_chart(sheet.design)
     if chart is None:
         raise RegistryErrors([_no_chart(sheet.design)])
-    result = bridge.check_one(chart, _others(sheet.design), entry_of(sheet), rows_of(sheet))
+    result = bridge.check_one(chart, charts_shaped_like(sheet.design), entry_of(sheet), rows_of(sheet))
     return {**result, "warnings": [warning.as_dict() for warning in sheet.warnings]}
 
 
 def identify_switch(*, body: Any, as_read: bool = False) -> Plain:
     """Which switch is this?  body: {"readings": [{position, pin, against, reading}]}; no design needed."""
     shape, entry, rows = read_loose(body)
-    return bridge.identify_one(all_charts(), shape, entry, rows, as_read=as_read)
+    return bridge.identify_one(published_charts(), shape, entry, rows, as_read=as_read)
 
 
 def sheet_preview(*, body: Any) -> Plain:
     """How a sheet compares before it is sent: what was read, what is odd, what it agrees with and adds."""
     sheet = read_body(body)
-    chart = _chart(sheet.design)
+    chart = published_chart(sheet.design)
     comparison = None
     if chart is not None:
         comparison = bridge.check_one(chart, [], entry_of(sheet), rows_of(sheet))
@@ -63,47 +62,17 @@ def sheet_preview(*, body: Any) -> Plain:
     }
 
 
-def what_it_adds(chart: Plain | None) -> Plain:
+def what_it_adds(chart: bridge.StoredChart | None) -> Plain:
     """Units and contributors that the design has, and how many more its cells need to be agreed."""
     settings = bridge.standing_settings()
-    units = chart["counts"]["units"] if chart else 0
-    people = chart["contributors"] if chart else 0
+    units = chart.document["counts"]["units"] if chart else 0
+    people = chart.document["contributors"] if chart else 0
     return {
         "units": units,
         "contributors": people,
         "units_needed": max(0, settings["agreed_units"] - units),
         "contributors_needed": max(0, settings["agreed_contributors"] - people),
     }
-
-
-def all_charts() -> list[Plain]:
-    """The charts that readers are shown now."""
-    current = CurrentChart.objects.select_related("revision").order_by("design__name")
-    return [_content(chart) for chart in current if chart.revision.state == "published"]
-
-
-def _chart(design: Design) -> Plain | None:
-    current = CurrentChart.objects.select_related("revision").filter(design=design).first()
-    if current is None or current.revision.state != "published":
-        return None
-    return _content(current)
-
-
-def _content(current: CurrentChart) -> Plain:
-    content: Plain = json.loads(bytes(current.revision.content))
-    return content
-
-
-def _others(design: Design) -> list[Plain]:
-    """Charts of other designs with as many pins and positions: a wrong part number looks like a fault."""
-    shape = design_shape(design)
-    return [
-        chart
-        for chart in all_charts()
-        if chart["design"]["uuid"] != shape["uuid"]
-        and len(chart["pins"]) == len(shape["pins"])
-        and len(chart["positions"]) == len(shape["positions"])
-    ]
 
 
 def _as_suspect(body: Any) -> Any:

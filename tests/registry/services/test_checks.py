@@ -1,0 +1,72 @@
+"""What a check costs as the registry grows: charts of the same shape only, each decoded once."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from registry.models import CurrentChart, Design, User
+from registry.selectors import kept_charts
+from registry.services.checks import check_suspect, identify_switch
+from tests.registry.pages.made import account, made_design, made_evidence, sheet_json
+
+
+@pytest.fixture
+def reader(db: None) -> User:
+    return account("me", "Ferry Slip")
+
+
+@pytest.fixture
+def design(reader: User, django_capture_on_commit_callbacks: Any) -> Design:
+    made = made_design(reader)
+    with django_capture_on_commit_callbacks(execute=True):
+        made_evidence(made, 5)
+    kept_charts._decoded.clear()
+    return made
+
+
+def copies(design: Design, number: int, shape_key: str) -> None:
+    """Further designs that show the same chart under another shape or the same one."""
+    current = CurrentChart.objects.get(design=design)
+    for n in range(number):
+        other = Design.objects.create(name=f"Ferry selector {shape_key}{n}", key=f"{shape_key}{n}")
+        CurrentChart.objects.create(
+            design=other,
+            revision=current.revision,
+            standing="agreed",
+            shape_key=shape_key or current.shape_key,
+        )
+
+
+def queries(body: dict[str, Any]) -> list[str]:
+    with CaptureQueriesContext(
+        connection,
+    ) as asked:
+        check_suspect(body=body)
+    return [one["sql"] for one in asked]
+
+
+def test_charts_of_another_shape_are_not_read(design: Design) -> None:
+    copies(design, 5, "another")
+    assert kept_charts.charts_shaped_like(design) == []
+    assert len(kept_charts.published_charts()) == 6
+
+
+def test_a_second_check_decodes_nothing_and_asks_no_more_with_more_designs(design: Design) -> None:
+    body = sheet_json(design, "suspect", purpose="suspect", held_good="no")
+    check_suspect(body=body)
+    once = queries(body)
+    copies(design, 7, "another")
+    assert len(queries(body)) == len(once)
+    assert not any('"content"' in sql for sql in once)
+
+
+def test_a_withdrawn_chart_is_no_candidate(design: Design) -> None:
+    readings = sheet_json(design)["readings"]
+    assert identify_switch(body={"readings": readings})["candidates"]
+    CurrentChart.objects.all().delete()
+    assert not identify_switch(body={"readings": readings})["candidates"]
+    assert kept_charts.published_chart(design) is None
