@@ -7,10 +7,11 @@ from typing import Any
 
 import numpy as np
 
+from consensus.life_interval import life_interval
 from consensus.lifetimes import Lifetimes
 from consensus.results import rounded
 from consensus.survival import LogRank, SurvivalCurve, kaplan_meier, log_rank, turnbull
-from consensus.weibull import WeibullFit, fit_weibull, life_interval
+from consensus.weibull import WeibullFit, fit_weibull
 
 Plain = dict[str, Any]
 
@@ -99,14 +100,15 @@ def group_life(lifetimes: Lifetimes, level: float = 0.95) -> GroupLife:
     ends = np.stack([lifetimes.low, lifetimes.high])[:, lifetimes.failed]
     if len(np.unique(ends)) < 2:
         return GroupLife(units, failures, method, "no_law", curve)
+    law = fit_weibull(lifetimes)
     return GroupLife(
         units=units,
         failures=failures,
         method=method,
         curve=curve,
-        weibull=fit_weibull(lifetimes),
-        b5=_estimate(life_interval(lifetimes, 0.05, level)),
-        b10=_estimate(life_interval(lifetimes, 0.10, level)),
+        weibull=law,
+        b5=_estimate(life_interval(lifetimes, 0.05, level, law)),
+        b10=_estimate(life_interval(lifetimes, 0.10, level, law)),
     )
 
 

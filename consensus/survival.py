@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,11 +10,9 @@ from scipy import stats
 
 from consensus.errors import ConsensusError
 from consensus.lifetimes import Lifetimes
+from consensus.turnbull import turnbull_curve
 
 FloatArray = NDArray[np.float64]
-
-MOST_ROUNDS = 50_000
-CONVERGED = 1e-11  # largest change of a mass in a round
 
 
 @dataclass(frozen=True)
@@ -89,78 +86,12 @@ def _log_log_band(s: FloatArray, se: FloatArray, level: float) -> tuple[FloatArr
     return low, high
 
 
-def turnbull_masses(
-    lifetimes: Lifetimes, converged: float = CONVERGED
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """(left, right, mass) of the intervals (left, right] that carry the maximum-likelihood estimate.
-
-    Where inside an interval its mass lies can't be known.  Failures between two readings are (low, high], an
-    exact failure is a point, units still good are (low, inf); left truncation allowed.
-    Source: Turnbull (1976), J. R. Stat. Soc. B 38:290-295, by EM to `converged`.
-    """
-    left, right = _innermost(lifetimes)
-    low, high = lifetimes.low[:, None], lifetimes.high[:, None]
-    exact = lifetimes.exact[:, None]
-    after = np.where(left == right, left > low, left >= low)
-    inside = np.where(exact, (left == low) & (right == high), after & (right <= high))
-    eligible = (right > lifetimes.entered[:, None]) | (right == 0)
-    inside &= eligible
-    rows, count = np.unique(np.concatenate([inside, eligible], axis=1), axis=0, return_counts=True)
-    inside, eligible = rows[:, : len(left)].astype(float), rows[:, len(left) :].astype(float)
-    weight = count.astype(np.float64)
-    truncated = bool((eligible == 0).any())
-    mass = np.full(len(left), 1.0 / len(left))
-    for _ in range(MOST_ROUNDS):
-        seen = inside @ mass
-        new = (weight / np.maximum(seen, 1e-300)) @ inside * mass
-        if truncated:
-            ghosts = weight / np.maximum(eligible @ mass, 1e-300)
-            new = new + (ghosts @ (1 - eligible)) * mass
-        new /= new.sum()
-        change = np.abs(new - mass).max()
-        mass = new
-        if change < converged:
-            break
-    kept = mass > 1e-7
-    return left[kept], right[kept], mass[kept] / mass[kept].sum()
-
-
-def _innermost(lifetimes: Lifetimes) -> tuple[FloatArray, FloatArray]:
-    """Intervals from a left end to the next right end with no other end between (Turnbull's set).
-
-    Order at one distance: an exact failure's own left end, right ends, left ends: intervals are open on the
-    left and closed on the right.
-    """
-    exact = lifetimes.exact
-    points = np.unique(lifetimes.low[exact])
-    lefts = np.unique(lifetimes.low[~exact])
-    rights = np.unique(lifetimes.high[~exact])
-    # (distance, order at one distance, is it a left end?)
-    ends = [(km, 1, False) for km in np.union1d(rights, points)] + [(km, 2, True) for km in lefts]
-    ends += [(km, 0, True) for km in points]
-    ends.sort()
-    found = [(first[0], second[0]) for first, second in pairwise(ends) if first[2] and not second[2]]
-    return np.array([low for low, _ in found]), np.array([high for _, high in found])
-
-
 def turnbull(lifetimes: Lifetimes, level: float = 0.95, draws: int = 100, seed: int = 17) -> SurvivalCurve:
     """Survival at the right ends of Turnbull's intervals, with a band by bootstrap over units.
 
     The band is normal on the scale of log(-log S) with the bootstrap's standard error; deterministic.
     """
-    _, right, mass = turnbull_masses(lifetimes, converged=1e-8)
-    finite = np.isfinite(right)
-    km, s = right[finite], np.clip(1 - np.cumsum(mass)[finite], 0.0, 1.0)
-    rng = np.random.default_rng(seed)
-    curves = []
-    for _ in range(draws):
-        sample = lifetimes.take(rng.integers(0, len(lifetimes), len(lifetimes)))
-        if not sample.failures:
-            curves.append(np.ones_like(km))
-            continue
-        _, ends, part = turnbull_masses(sample, converged=1e-5)
-        curves.append(1 - (part[None, :] * (ends[None, :] <= km[:, None])).sum(axis=1))
-    se = np.std(curves, axis=0) if len(km) else np.empty(0)
+    km, s, se = turnbull_curve(lifetimes, draws, seed)
     low, high = _log_log_band(s, se, level)
     return SurvivalCurve(km, s, low, high, np.full(len(km), np.nan), se)
 

@@ -1,7 +1,7 @@
 """Weibull law of lifetimes by censored maximum likelihood, with profile-likelihood intervals.
 
 S(t) = exp(-(t / scale)^shape), t and scale in km.  Source: Lawless (2003), Statistical Models and Methods for
-Lifetime Data, chapters 5 and 4.4 (intervals from the likelihood ratio).
+Lifetime Data, chapters 5 and 4.4 (intervals from the likelihood ratio: see life_interval).
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from consensus.errors import ConsensusError
 from consensus.lifetimes import Lifetimes
@@ -50,7 +50,7 @@ class WeibullFit:
         return float(self.scale_km * np.sqrt(second - special.gamma(1 + 1 / self.shape) ** 2))
 
 
-class _Likelihood:
+class WeibullLikelihood:
     """Log likelihood and its gradient in (ln scale, ln shape); distances in units of `unit` km."""
 
     def __init__(self, lifetimes: Lifetimes) -> None:
@@ -118,9 +118,9 @@ def fit_weibull(lifetimes: Lifetimes) -> WeibullFit:
     >>> round(fit.shape, 2), round(fit.scale_km)
     (4.02, 86)
     """
-    likelihood = _Likelihood(lifetimes)
-    _check(lifetimes)
-    log_scale, log_shape = _maximum(likelihood)
+    likelihood = WeibullLikelihood(lifetimes)
+    _refuse_too_few(lifetimes)
+    log_scale, log_shape = _best_point(likelihood)
     total, _ = likelihood.value(log_scale, log_shape)
     exact = int(lifetimes.exact.sum())
     return WeibullFit(
@@ -130,7 +130,7 @@ def fit_weibull(lifetimes: Lifetimes) -> WeibullFit:
     )
 
 
-def _check(lifetimes: Lifetimes) -> None:
+def _refuse_too_few(lifetimes: Lifetimes) -> None:
     ends = np.stack([lifetimes.low, lifetimes.high])[:, lifetimes.failed]
     if lifetimes.failures < 2 or len(np.unique(ends)) < 2:
         raise ConsensusError(
@@ -140,7 +140,7 @@ def _check(lifetimes: Lifetimes) -> None:
         )
 
 
-def _maximum(likelihood: _Likelihood) -> tuple[float, float]:
+def _best_point(likelihood: WeibullLikelihood) -> tuple[float, float]:
     def negative(point: FloatArray) -> tuple[float, FloatArray]:
         value, gradient = likelihood.value(float(point[0]), float(point[1]))
         return -value, -gradient
@@ -157,63 +157,3 @@ def _maximum(likelihood: _Likelihood) -> tuple[float, float]:
     inside = polished.success and abs(polished.x[1]) < STEEPEST
     best = polished.x if inside and -likelihood.value(*polished.x)[0] <= answer.fun + 1e-6 else answer.x
     return float(best[0]), float(best[1])
-
-
-def allowed_ratio(failures: int, level: float) -> float:
-    """Largest 2 ln(likelihood ratio) inside: r / (r - 1) times the squared t quantile of r - 2 degrees of
-    freedom, for r failures and two parameters (at least one degree).
-
-    The chi-square quantile is its limit, but covers 92.7 % where it says 95 % with some dozens of failures
-    (600 simulated fleets); this form is the usual repair of a normal law's variance, checked by simulation.
-    """
-    r = max(failures, 3)
-    return float(r / (r - 1) * stats.t.ppf(0.5 + level / 2, r - 2) ** 2)
-
-
-def life_interval(
-    lifetimes: Lifetimes, share: float = 0.10, level: float = 0.95
-) -> tuple[float, float, float]:
-    """(estimate, low, high) km by which `share` has failed, low and high from the profile likelihood.
-
-    All laws are in whose likelihood ratio to the best stays below `allowed_ratio`.  An end that the data
-    don't bound is 0 or inf.
-    """
-    _check(lifetimes)
-    likelihood = _Likelihood(lifetimes)
-    log_scale, log_shape = _maximum(likelihood)
-    best, _ = likelihood.value(log_scale, log_shape)
-    quantile = float(np.log(-np.log1p(-share)))  # ln life = ln scale + quantile / shape
-    estimate = log_scale + quantile / np.exp(log_shape)
-    allowed = allowed_ratio(lifetimes.failures, level) / 2
-    near = [log_shape]
-
-    def shortfall(log_life: float) -> float:
-        def negative(b: float) -> float:
-            return -likelihood.value(log_life - quantile / np.exp(b), b)[0]
-
-        # the best shape moves smoothly with the life: look around where it was
-        centre = near[0]
-        answer = optimize.minimize_scalar(
-            negative,
-            bounds=(max(centre - 1.5, -4.0), min(centre + 1.5, STEEPEST)),
-            method="bounded",
-            options={"xatol": 1e-5},
-        )
-        near[0] = float(answer.x)
-        return float(best + answer.fun - allowed)
-
-    ends = [_crossing(shortfall, estimate, step, near, log_shape) for step in (-0.05, 0.05)]
-    return tuple(float(np.exp(value) * likelihood.unit) for value in (estimate, *ends))  # type: ignore[return-value]
-
-
-def _crossing(shortfall, start: float, step: float, near: list[float], log_shape: float) -> float:  # type: ignore[no-untyped-def]
-    """Where the profile falls out of what is allowed, walking from the estimate in growing steps."""
-    near[0] = log_shape
-    inside, outside = start, start + step
-    while shortfall(outside) < 0:
-        step *= 1.6
-        inside, outside = outside, outside + step
-        if abs(outside - start) > 12:
-            return float(np.sign(step) * np.inf)
-    near[0] = log_shape
-    return float(optimize.brentq(shortfall, inside, outside, xtol=1e-5))

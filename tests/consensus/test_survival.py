@@ -7,7 +7,7 @@ import pytest
 
 from consensus.errors import ConsensusError
 from consensus.lifetimes import Lifetimes
-from consensus.survival import kaplan_meier, log_rank, turnbull, turnbull_masses
+from consensus.survival import kaplan_meier, log_rank, turnbull
 from tests.consensus.check_values import published
 
 NAN = float("nan")
@@ -38,19 +38,6 @@ def test_log_rank_of_freireich() -> None:
     assert (answer.observed, answer.expected, answer.variance) == pytest.approx(
         (expected["O_mp"], expected["E_mp"], expected["V"]), abs=1e-6
     )
-
-
-@pytest.mark.parametrize("arm", ["rad", "radchem"])
-def test_turnbull_of_the_cosmesis_data(arm: str) -> None:
-    data, expected = published("turnbull_breast_cosmesis")  # (left, right]; printed by R package interval
-    low, high = np.array(data[arm], dtype=float).T
-    lifetimes = Lifetimes.from_km(low, high)
-    left, right, mass = turnbull_masses(lifetimes)
-    kept = mass > 1e-5
-    assert np.stack([left, right], axis=1)[kept].tolist() == expected[f"{arm}_intervals"]
-    assert mass[kept] == pytest.approx(expected[f"{arm}_p"], abs=5e-6)
-    inside = (left >= low[:, None]) & (right <= np.where(np.isnan(high), np.inf, high)[:, None])
-    assert np.log(inside @ mass).sum() == pytest.approx(expected[f"{arm}_loglik"], abs=1e-5)
 
 
 def test_turnbull_of_exact_lifetimes_is_kaplan_meier() -> None:
