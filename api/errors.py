@@ -15,6 +15,7 @@ from rest_framework.views import set_rollback
 from api.authentication import CHALLENGE
 from api.problems import Failure, Plain, problem, problem_of_errors, problem_response
 from registry.errors import RegistryError, RegistryErrors, pointer
+from registry.outages import RETRY_SECONDS, is_outage
 from registry.translation import gettext as _
 
 log = logging.getLogger("api.errors")
@@ -30,7 +31,7 @@ def problem_details(exc: Exception, context: dict[str, Any]) -> HttpResponse:
         header = CHALLENGE
     if header and response.status_code == 401:
         response["WWW-Authenticate"] = header
-    wait = getattr(exc, "wait", None)
+    wait = RETRY_SECONDS if response.status_code == 503 else getattr(exc, "wait", None)
     if wait:
         response["Retry-After"] = str(math.ceil(wait))
     return response
@@ -59,6 +60,11 @@ def _body(exc: Exception, request: Request) -> Plain:
         codes = exc.get_codes()
         code = codes if isinstance(codes, str) else "invalid"
         return problem(exc.status_code, code, str(exc.detail))
+    if is_outage(exc):
+        log.error("the database or the disk refused at %s", request.path, exc_info=exc)
+        return problem(
+            503, "not_stored", _("The registry can't store anything right now. Nothing was changed.")
+        )
     log.exception("unexpected error at %s", request.path, exc_info=exc)
     return problem(500, "unexpected", _("Something went wrong on our side. Nothing was changed."))
 

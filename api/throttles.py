@@ -65,7 +65,10 @@ def take(policy: Policy, key: str, cost: int = 1) -> Allowance:
     """What is left after taking `cost`; raises Spent."""
     spacing = policy.window / policy.quota
     now = time.time()
-    due = max(now, cache.get(key, 0.0)) + cost * spacing
+    kept = cache.get(key, 0.0)
+    if kept > now + policy.window:  # never is, unless the clock was set back: nobody waits for that
+        kept = now
+    due = max(now, kept) + cost * spacing
     ahead = due - now
     spent = ahead > policy.window + 1e-6
     if spent:

@@ -8,6 +8,8 @@ from collections.abc import Callable
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from registry.outages import RETRY_SECONDS, is_outage
+
 log = logging.getLogger("registry.errors")
 
 
@@ -32,5 +34,10 @@ class PlainErrors:
             return render(request, "403.html", {"reason": str(exception)}, status=403)
         if isinstance(exception, SuspiciousOperation):
             return render(request, "400.html", status=400)
+        if is_outage(exception):
+            log.error("the database or the disk refused at %s", request.path, exc_info=exception)
+            refusal = render(request, "503.html", status=503)
+            refusal["Retry-After"] = str(RETRY_SECONDS)
+            return refusal
         log.exception("unexpected error at %s", request.path, exc_info=exception)
         return render(request, "500.html", status=500)

@@ -1,0 +1,20 @@
+"""Trouble of the machine, not of the request: the disk is full, or the database doesn't answer.
+
+Nothing of the request was stored, so the sender keeps it and sends it again: 503 with Retry-After, not 500.
+"""
+
+from __future__ import annotations
+
+import errno
+
+from django.db import InterfaceError, OperationalError
+
+RETRY_SECONDS = 30
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EROFS)
+
+
+def is_outage(error: BaseException) -> bool:
+    """Whether waiting and sending again is all that a sender can do."""
+    if isinstance(error, OperationalError | InterfaceError):
+        return True
+    return isinstance(error, OSError) and error.errno in FULL
