@@ -1,4 +1,4 @@
-"""`benchquorum export --tidy FILE.csv`: every sheet that counts, as typed, in the form that import reads."""
+"""`benchquorum export`: sheets as typed (--tidy), or all open data in one package (--package)."""
 
 from __future__ import annotations
 
@@ -11,12 +11,20 @@ NEEDS_DATABASE = True
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--tidy", type=Path, required=True, metavar="FILE", help="where to write; - for output"
+    what = parser.add_mutually_exclusive_group(required=True)
+    what.add_argument("--tidy", type=Path, metavar="FILE", help="tidy readings; - for output")
+    what.add_argument(
+        "--package",
+        type=Path,
+        metavar="FOLDER|FILE.zip",
+        help="designs, charts, readings, decisions: open data",
     )
+    parser.add_argument("--parquet", action="store_true", help="with --package: the tables as Parquet too")
 
 
 def run(args: argparse.Namespace) -> int:
+    if args.package:
+        return _package(args.package, args.parquet)
     from registry.services.exports import export_tidy
 
     if str(args.tidy) == "-":
@@ -31,4 +39,11 @@ def run(args: argparse.Namespace) -> int:
         file.flush()
         os.fsync(file.fileno())
     partial.replace(args.tidy)
+    return 0
+
+
+def _package(path: Path, parquet: bool) -> int:
+    from registry.services.packages import export_package
+
+    print(f"{path}: {export_package(path, parquet=parquet)}")
     return 0

@@ -1,4 +1,7 @@
-"""`benchquorum import FILE.csv`: tidy readings become sheets, all of them or none."""
+"""`benchquorum import FILE.csv`: tidy readings become sheets, all of them or none.
+
+A folder or a ZIP file is an open-data package, which an empty instance takes in whole.
+"""
 
 from __future__ import annotations
 
@@ -11,12 +14,14 @@ NEEDS_DATABASE = True
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", type=Path, help="tidy readings (CSV)")
+    parser.add_argument("file", type=Path, help="tidy readings (CSV), or an open-data package")
     parser.add_argument("--dry-run", action="store_true", help="only show what would happen")
     parser.add_argument("--json", action="store_true", help="say what happened as JSON")
 
 
 def run(args: argparse.Namespace) -> int:
+    if args.file.is_dir() or args.file.suffix.lower() == ".zip":
+        return _load(args.file, args.dry_run)
     from registry.formats.tidy_reader import read_tidy
     from registry.services.imports import import_apply, import_plan
 
@@ -31,6 +36,22 @@ def run(args: argparse.Namespace) -> int:
     for error in plan.errors:
         print(f"line {error.line}: {error}" if error.line else error, file=sys.stderr)
     return 2 if plan.errors else 0
+
+
+def _load(path: Path, dry_run: bool) -> int:
+    from registry.errors import RegistryError
+    from registry.services.package_load import package_load
+    from registry.translation import gettext as _
+
+    if dry_run:
+        raise RegistryError(
+            "option_alone",
+            _("A package is loaded whole; there is nothing to try first."),
+            _("Look at it with “benchquorum verify”."),
+        )
+    loaded = package_load(path)
+    print(f"Loaded {loaded.designs} designs, {loaded.sheets} sheets, {loaded.charts} charts.")
+    return 0
 
 
 def _say(plan: object, dry_run: bool) -> None:

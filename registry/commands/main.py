@@ -37,11 +37,14 @@ COMMANDS: dict[str, Command] = {
     "check": Command("registry.commands.check", "good or faulty: suspect units against agreed patterns"),
     "identify": Command("registry.commands.identify", "which switch is this: from readings alone"),
     "migrate": Command("registry.commands.migrate", "make or upgrade the database"),
-    "import": Command("registry.commands.import_", "tidy readings into the registry, all or nothing"),
-    "export": Command("registry.commands.export", "every sheet that counts, as tidy readings"),
+    "import": Command(
+        "registry.commands.import_", "tidy readings, or a package, into the registry: all or nothing"
+    ),
+    "export": Command("registry.commands.export", "sheets as tidy readings, or all open data as a package"),
     "recompute": Command(
         "registry.commands.recompute", "refresh charts, or verify published ones to the byte"
     ),
+    "verify": Command("registry.commands.verify", "every chart of an open-data package computed anew"),
     "serve": Command("registry.commands.serve", "run the production server"),
     "demo": Command("registry.commands.demo", "an invented co-operative to look around in"),
     "work": Command("registry.commands.work", "a worker of the durable queue"),

@@ -1,0 +1,87 @@
+"""The open-data package: all that the registry publishes, in files that anybody can check and recompute."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.db import connection, transaction
+
+from registry.errors import RegistryError
+from registry.formats.package_files import DESCRIPTOR, LINES, WORDS, PackageWriter
+from registry.formats.package_parquet import parquet_bytes, parquet_require
+from registry.formats.package_tables import TABLES
+from registry.formats.package_words import head, words
+from registry.selectors.package_rows import PackageRows
+from registry.translation import gettext as _
+
+
+def export_package(path: Path, *, parquet: bool = False) -> str:
+    """Write the package (a folder, or FILE.zip); its digest.  The same registry gives the same bytes."""
+    if parquet:
+        parquet_require()
+    partial = path.with_name(path.name.removesuffix(".zip") + ".part" + path.suffix * (path.suffix == ".zip"))
+    _clear(partial)
+    if path.is_dir() and any(path.iterdir()) and not (path / DESCRIPTOR).exists():
+        raise RegistryError(
+            "folder_taken",
+            _("{path} is there already and is no package.").format(path=path),
+            _("Name another folder."),
+        )
+    try:
+        digest = _written(partial, parquet)
+        _clear(path)
+        partial.replace(path)
+    finally:
+        _clear(partial)
+    return digest
+
+
+def _clear(path: Path) -> None:
+    if path.is_dir():
+        shutil.rmtree(path)
+    else:
+        path.unlink(missing_ok=True)
+
+
+def _written(path: Path, parquet: bool) -> str:
+    writer, licence = PackageWriter(path), settings.BENCHQUORUM_DATA_LICENCE
+    with transaction.atomic():
+        one_moment()
+        rows = PackageRows()
+        writer.file(
+            "words",
+            WORDS,
+            words(settings.BENCHQUORUM_ORIGIN, licence, settings.BENCHQUORUM_REMOVAL_ADDRESS).encode(),
+            mediatype="text/markdown",
+            format="md",
+        )
+        for table in TABLES:
+            writer.table(table, rows.table(table.name))
+            if parquet:
+                content = parquet_bytes(table, rows.table(table.name))
+                name = f"{table.name.replace('_', '-')}-parquet"
+                writer.file(name, f"parquet/{table.name}.parquet", content, format="parquet")
+        for name in LINES:
+            writer.lines(name, rows.lines(name))
+    return writer.close(head(settings.BENCHQUORUM_ORIGIN, licence))
+
+
+def one_moment() -> None:
+    """All tables as they are at one moment; the first query of the transaction comes after."""
+    if connection.vendor == "postgresql" and not connection.needs_rollback and not _nested():
+        with connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+
+
+def _nested() -> bool:
+    return bool(connection.savepoint_ids)
+
+
+def slice_rows(rows: PackageRows) -> Iterator[tuple[str, list[dict[str, Any]]]]:
+    """Each table as plain rows by column."""
+    for table in TABLES:
+        yield table.name, [dict(zip(table.names, row, strict=True)) for row in rows.table(table.name)]
