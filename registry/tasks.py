@@ -10,3 +10,11 @@ def refresh_chart(design_id: int) -> None:
     from registry.services.refreshes import refresh_run
 
     refresh_run(design_id=design_id)
+
+
+@task()
+def write_open_data() -> None:
+    from registry.services.open_data import open_data_due, open_data_write
+
+    if open_data_due():
+        open_data_write()

@@ -9,6 +9,7 @@ from registry.pages.metrics import metrics
 urlpatterns = [
     path("", include("registry.pages.urls")),
     path("", include("registry.pages.taking_part")),
+    path("", include("registry.pages.open_data")),
     path("desk/", include("registry.moderation.urls")),
     path("account/", include("allauth.urls")),
     path("api/v1/", include("api.urls")),

@@ -1,4 +1,7 @@
-"""`benchquorum due`: what a clock owes: decisions whose time has come, reminders, mail.  Run it each hour."""
+"""`benchquorum due`: what a clock owes: decisions whose time has come, reminders, mail, the nightly file.
+
+Run it each hour.
+"""
 
 from __future__ import annotations
 
@@ -14,11 +17,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from registry.services.due_decisions import apply_due
     from registry.services.notices import notices_mail
+    from registry.services.open_data import open_data_due
     from registry.services.rereads import remind_rereads
+    from registry.tasks import write_open_data
 
     taken = apply_due()
     reminded = remind_rereads()
     mailed = notices_mail()
+    if open_data_due():
+        write_open_data.enqueue()
     if not args.quiet:
         print(f"{taken} decisions took effect, {reminded} reminders, {mailed} mails.")
     return 0

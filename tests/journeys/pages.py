@@ -46,6 +46,7 @@ def all_pages() -> list[Page]:
         Page("wanted", "/wanted/"),
         Page("offline", "/offline/"),
         Page("about", "/about/"),
+        Page("open-data", "/open-data/"),
         Page("sign-in", "/account/login/"),
         Page("sign-up", "/account/signup/"),
         Page("forgotten-password", "/account/password/reset/"),

@@ -1,0 +1,65 @@
+"""The nightly file: the open-data package at an address of its own, written when something changed."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from django.conf import settings
+from django.utils import timezone
+
+from registry.selectors.changes import newest_number
+from registry.services.packages import export_package
+
+FILE, ABOUT = "benchquorum-data.zip", "benchquorum-data.json"
+EACH = timedelta(hours=20)  # a clock that runs by the hour writes it once a night
+
+
+@dataclass(frozen=True)
+class OpenData:
+    """The file that is there: where, its package's digest, bytes, when it was written, up to which change."""
+
+    path: Path
+    digest: str
+    size: int
+    made: datetime
+    change: int
+
+
+def open_data_file() -> OpenData | None:
+    folder = _folder()
+    try:
+        about = json.loads((folder / ABOUT).read_text(encoding="utf-8"))
+        size = (folder / FILE).stat().st_size
+    except (OSError, ValueError):
+        return None
+    made = datetime.fromisoformat(about["made"])
+    return OpenData(folder / FILE, about["digest"], size, made, about["change"])
+
+
+def open_data_due(*, now: datetime | None = None) -> bool:
+    there = open_data_file()
+    if there is None:
+        return True
+    return (now or timezone.now()) - there.made >= EACH and newest_number() != there.change
+
+
+def open_data_write(*, now: datetime | None = None) -> OpenData:
+    """Write the package; who downloads meanwhile gets the earlier one whole."""
+    folder = _folder()
+    folder.mkdir(parents=True, exist_ok=True)
+    change = newest_number()  # before: what comes meanwhile is written the next night
+    digest = export_package(folder / FILE)
+    about = {"made": (now or timezone.now()).isoformat(), "digest": digest, "change": change}
+    partial = folder / (ABOUT + ".part")
+    partial.write_text(json.dumps(about), encoding="utf-8")
+    partial.replace(folder / ABOUT)
+    written = open_data_file()
+    assert written is not None
+    return written
+
+
+def _folder() -> Path:
+    return Path(settings.DATA_DIR) / "open-data"
