@@ -20,6 +20,7 @@ from registry.models.charts import ChartRevision, CurrentChart, ReliabilitySnaps
 from registry.models.decisions import AuditEntry, Decision, Dispute, DisputeMessage, Follow, Target
 from registry.models.desk import CaseClaim, Notice, RevisionFetch
 from registry.models.jobs import Job, JobCheck, JobEvent, JobPicture, JobSheet, UnitEvent
+from registry.models.mirrors import MirrorItem, MirrorSource
 from registry.models.operations import RefreshTrouble, SignUpBlock, WorkerBeat
 from registry.models.people import ApiToken, Contributor, LeadResistance, Meter, User, Workshop
 from registry.models.sheets import Reading, Sheet, SheetPicture, SheetVersion, Unit, UnitMatch
@@ -48,6 +49,8 @@ __all__ = [
     "LeadResistance",
     "Maker",
     "Meter",
+    "MirrorItem",
+    "MirrorSource",
     "Notice",
     "PartNumber",
     "Pin",
