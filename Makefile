@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PORT ?= 8000
 export PORT
 
-.PHONY: setup demo serve test bench soak lint audit screenshots
+.PHONY: setup demo serve test bench soak lint audit screenshots messages
 
 # Runtime only: what the demo and a server need.
 $(BIN)/.installed: pyproject.toml requirements.lock
@@ -48,3 +48,7 @@ audit: $(BIN)/.installed-dev
 
 screenshots: $(BIN)/.installed-dev
 	$(BIN)/python -m tests.journeys.screenshots
+
+# Gathers what is to be translated into registry/locale/*/LC_MESSAGES/django.po, and makes the .mo files from it.
+messages: $(BIN)/.installed-dev
+	$(BIN)/python -m tests.languages

@@ -14,6 +14,7 @@ from rest_framework.request import Request
 
 from registry.models import ApiToken
 from registry.permissions import Actor, require
+from registry.translation import gettext as _
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,8 @@ class ByRule(BasePermission):
                 raise MethodNotAllowed(str(request.method))
             return False
         if isinstance(request.auth, ApiToken) and not _in_scope(request.auth, rule):
-            self.message = f"This token may not do this: it needs the right “{rule.scope or 'a session'}”."
+            right = rule.scope or _("a session")
+            self.message = _("This token may not do this: it needs the right “{right}”.").format(right=right)
             return False
         if rule.action is not None:
             actor: Actor = request.user

@@ -10,6 +10,7 @@ from typing import Any
 from django.http import HttpResponse
 
 from registry.errors import RegistryError
+from registry.translation import gettext as _
 
 CONTENT_TYPE = "application/problem+json"
 Plain = dict[str, Any]
@@ -73,5 +74,5 @@ def problem_of_errors(errors: list[RegistryError], *, more: int = 0) -> Plain:
     code = first.code if len(errors) + more == 1 else "invalid"
     detail = first.message
     if len(errors) + more > 1:
-        detail = f"{detail} ({len(errors) + more} errors in all)"
+        detail = _("{first} ({n} errors in all)").format(first=detail, n=len(errors) + more)
     return problem(status, code, detail, errors=[fault(e) for e in errors], more_errors=more)

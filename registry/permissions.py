@@ -2,17 +2,39 @@
 
 from __future__ import annotations
 
+import hmac
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _t
+from django.utils.translation import gettext_lazy
 
-from registry.models import Contributor, Sheet, User
+from registry.models import Contributor, Job, Sheet, User
 from registry.second_factor import second_factor_kept
 
 MODERATORS = "moderators"
-Actor = User | AnonymousUser | None
+
+
+@dataclass(frozen=True)
+class LinkHolder:
+    """Whoever opened a job's private link.  digest: of the link; user: who is signed in besides."""
+
+    digest: str
+    user: User | None = None
+
+
+Actor = User | AnonymousUser | LinkHolder | None
+
+
+def account_of(actor: Actor) -> User | None:
+    """The account behind an actor, if any."""
+    if isinstance(actor, LinkHolder):
+        return actor.user
+    return actor if isinstance(actor, User) else None
 
 
 def is_active(actor: Actor) -> bool:
@@ -30,6 +52,28 @@ def owns_sheet(actor: Actor, sheet: Sheet) -> bool:
     return is_active(actor) and sheet.contributor.user_id == getattr(actor, "pk", None)
 
 
+def owns_job(actor: Actor, job: Job) -> bool:
+    """By one's own account."""
+    account = account_of(actor)
+    if account is None or not is_active(account) or job.contributor is None:
+        return False
+    return job.contributor.user_id == account.pk
+
+
+def works_on_job(actor: Actor, job: Job) -> bool:
+    """By one's own account, or by the job's link as it is now: one that was withdrawn opens nothing."""
+    if owns_job(actor, job):
+        return True
+    if not isinstance(actor, LinkHolder) or job.link_digest is None:
+        return False
+    return hmac.compare_digest(job.link_digest, actor.digest)
+
+
+def may_take_over(actor: Actor, job: Job) -> bool:
+    """Into one's account: a job that nobody's account has."""
+    return job.contributor_id is None and is_active(account_of(actor)) and works_on_job(actor, job)
+
+
 def is_party(actor: User, *, contributors: list[Contributor]) -> bool:
     """True if one of them is the person or a colleague of theirs: nobody decides their own case."""
     own = Contributor.objects.filter(user=actor).first()
@@ -42,16 +86,19 @@ def is_party(actor: User, *, contributors: list[Contributor]) -> bool:
 
 
 # action → rule(actor, target) and the sentence for a refusal
-RULES: dict[str, tuple[Callable[[Actor, Any], bool], str]] = {
-    "submit": (lambda actor, _: is_active(actor), "Sign in to send a bench sheet."),
-    "propose_design": (lambda actor, _: is_active(actor), "Sign in to propose a design."),
-    "amend": (owns_sheet, "Only the contributor of a sheet can amend it."),
-    "withdraw": (owns_sheet, "Only the contributor of a sheet can withdraw it."),
-    "add_picture": (owns_sheet, "Only the contributor of a sheet can add pictures to it."),
-    "dispute": (lambda actor, _: is_active(actor), "Sign in to dispute something."),
-    "follow": (lambda actor, _: is_active(actor), "Sign in to follow a design."),
-    "make_token": (lambda actor, _: is_active(actor), "Sign in to make an API token."),
-    "moderate": (lambda actor, _: is_moderator(actor), "Only moderators can do this."),
+RULES: dict[str, tuple[Callable[[Actor, Any], bool], Promise]] = {
+    "submit": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to send a bench sheet.")),
+    "propose_design": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to propose a design.")),
+    "amend": (owns_sheet, gettext_lazy("Only the contributor of a sheet can amend it.")),
+    "withdraw": (owns_sheet, gettext_lazy("Only the contributor of a sheet can withdraw it.")),
+    "add_picture": (owns_sheet, gettext_lazy("Only the contributor of a sheet can add pictures to it.")),
+    "dispute": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to dispute something.")),
+    "follow": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to follow a design.")),
+    "make_token": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to make an API token.")),
+    "work_on_job": (works_on_job, gettext_lazy("Only the job's own people can do this.")),
+    "own_job": (owns_job, gettext_lazy("Sign in and take the job into your account first.")),
+    "take_over_job": (may_take_over, gettext_lazy("This job can't be taken into an account.")),
+    "moderate": (lambda actor, _: is_moderator(actor), gettext_lazy("Only moderators can do this.")),
 }
 
 
@@ -64,7 +111,7 @@ def require(actor: Actor, action: str, target: Any = None) -> None:
     if may(actor, action, target):
         return
     if isinstance(actor, User) and actor.suspended_at is not None:
-        raise PermissionDenied("This account is suspended. You can write an appeal on your own page.")
+        raise PermissionDenied(_t("This account is suspended. You can write an appeal on your own page."))
     if action == "moderate" and isinstance(actor, User) and actor.groups.filter(name=MODERATORS).exists():
-        raise PermissionDenied("Moderators need a second factor: set one up on your own page first.")
-    raise PermissionDenied(RULES[action][1])
+        raise PermissionDenied(_t("Moderators need a second factor: set one up on your own page first."))
+    raise PermissionDenied(str(RULES[action][1]))

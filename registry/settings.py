@@ -85,6 +85,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "registry.pages.preferences.ReaderLanguage",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
@@ -226,7 +227,8 @@ SPECTACULAR_SETTINGS = {
 }
 
 LANGUAGE_CODE = "en"
-LANGUAGES = [("en", "English")]
+LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español")]  # each in its own words
+LANGUAGE_COOKIE_NAME = "language"
 LOCALE_PATHS = [BASE_DIR / "registry" / "locale"]
 TIME_ZONE = "UTC"
 USE_I18N = True

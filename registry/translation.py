@@ -23,6 +23,15 @@ def gettext(text: str) -> str:
     return str(translate(text))
 
 
+def decimal(figure: str) -> str:
+    """A figure with the decimal mark of the active language; with a point where Django isn't set up."""
+    if not _django_runs():
+        return figure
+    from django.utils.formats import get_format
+
+    return figure.replace(".", str(get_format("DECIMAL_SEPARATOR")))
+
+
 def ngettext(singular: str, plural: str, number: int) -> str:
     """The form of the sentence that goes with `number`."""
     if not _django_runs():

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from registry.translation import decimal, ngettext
 from registry.translation import gettext as _
-from registry.translation import ngettext
 
 MOST_NAMED = 3
+KM_A_MILE = 1.609344  # international mile
 
 
 def p_text(p: float) -> str:
@@ -18,10 +19,10 @@ def p_text(p: float) -> str:
     ('p > 0.99', 'p = 0.93', 'p < 0.01')
     """
     if p >= 0.995:
-        return "p > 0.99"
+        return decimal("p > 0.99")
     if p < 0.005:
-        return "p < 0.01"
-    return f"p = {p:.2f}"
+        return decimal("p < 0.01")
+    return decimal(f"p = {p:.2f}")
 
 
 def share_text(share: float) -> str:
@@ -52,7 +53,21 @@ def ohm_text(ohm: float) -> str:
 def _short(figure: float) -> str:
     if figure >= 99.95:
         return f"{figure:.0f}"
-    return (f"{figure:.1f}" if figure >= 9.995 else f"{figure:.2f}").rstrip("0").rstrip(".")
+    return decimal((f"{figure:.1f}" if figure >= 9.995 else f"{figure:.2f}").rstrip("0").rstrip("."))
+
+
+def distance_text(km: float, unit: str = "km") -> str:
+    """A distance in the reader's unit, "km" or "mi".
+
+    >>> distance_text(160.9344), distance_text(160.9344, "mi"), distance_text(84000)
+    ('160.9 km', '100 mi', '84000 km')
+    """
+    return f"{decimal(f'{in_unit(km, unit):.1f}'.removesuffix('.0'))} {unit}"
+
+
+def in_unit(km: float, unit: str) -> float:
+    """Kilometres in the reader's unit, to a thousandth."""
+    return round(km / KM_A_MILE if unit == "mi" else km, 3)
 
 
 def state_text(state: str | None) -> str:

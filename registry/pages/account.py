@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django import forms
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_required
@@ -32,6 +33,11 @@ class OwnForm(forms.Form):
     )
     distance_unit = forms.ChoiceField(
         label=gettext_lazy("Distances in"), choices=[("km", "km"), ("mi", gettext_lazy("miles"))]
+    )
+    language = forms.ChoiceField(
+        label=gettext_lazy("Language"),
+        choices=[("", gettext_lazy("As the browser asks")), *settings.LANGUAGES],
+        required=False,
     )
     speak_prompts = forms.BooleanField(
         label=gettext_lazy("Speak each pin and position on the bench sheet"), required=False
@@ -64,6 +70,7 @@ def account(request: HttpRequest) -> HttpResponse:
         initial={
             "workshop": me.workshop.name if me.workshop else "",
             "distance_unit": request.user.distance_unit,
+            "language": request.user.language,
             "speak_prompts": request.user.speak_prompts,
         },
     )
@@ -72,6 +79,7 @@ def account(request: HttpRequest) -> HttpResponse:
         preferences_keep(
             by=request.user,
             distance_unit=form.cleaned_data["distance_unit"],
+            language=form.cleaned_data["language"],
             speak_prompts=form.cleaned_data["speak_prompts"],
         )
         messages.success(request, _("Kept."))

@@ -16,6 +16,7 @@ from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import get_language
 
+from registry.pages.preferences import distance_unit
 from registry.selectors.chart_page import made_from
 
 KEPT = 60  # s
@@ -32,7 +33,7 @@ def kept_for_guests(view: View) -> View:
         made = made_from(uuid)
         if made is None:
             return view(request, uuid)
-        parts = repr((uuid, made, get_language(), request.scheme, request.get_host()))
+        parts = repr((uuid, made, get_language(), distance_unit(request), request.scheme, request.get_host()))
         key = "chart-page-" + hashlib.sha256(parts.encode()).hexdigest()
         content = cache.get(key)
         if content is None:

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.http import HttpRequest
 
 from registry.pages.bench_words import queue_words
+from registry.pages.preferences import distance_unit
 from registry.permissions import is_moderator
 
 
@@ -14,6 +15,8 @@ def registry_facts(request: HttpRequest) -> dict[str, object]:
     return {
         "data_licence": settings.BENCHQUORUM_DATA_LICENCE,
         "removal_address": settings.BENCHQUORUM_REMOVAL_ADDRESS,
+        "languages": settings.LANGUAGES,
+        "distance_unit": distance_unit(request),
         "viewer_is_moderator": is_moderator(user),
         # Sheets kept on the device go out from any page, once somebody is signed in.
         "queue_words": queue_words() if user is not None and user.is_authenticated else None,

@@ -14,8 +14,10 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from registry.errors import RegistryErrors
+from registry.formats.figures import in_unit
 from registry.formats.sentences import finding_message
 from registry.models import Sheet, SheetVersion, User
+from registry.pages.preferences import distance_unit
 from registry.pages.sheet_form import AmendForm, meter_values
 from registry.pages.sheet_grid import sheet_grid
 from registry.pages.sheet_table import sheet_table
@@ -81,7 +83,7 @@ def amend(request: HttpRequest, uuid: UUID) -> HttpResponse:
     )
     if request.method != "POST":
         values = _typed(grid, readings)
-        form = AmendForm(initial=_values(shown, version, readings))
+        form = AmendForm(initial=_values(shown, version, readings, distance_unit(request)))
         return _amend_page(request, shown, grid, form, values)
     form = AmendForm(request.POST)
     filled = form.body(str(shown.design.uuid), grid, None)
@@ -186,7 +188,7 @@ def _typed(grid: Any, readings: list[Any]) -> dict[str, str]:
     return typed
 
 
-def _values(shown: Sheet, version: SheetVersion, readings: list[Any]) -> dict[str, Any]:
+def _values(shown: Sheet, version: SheetVersion, readings: list[Any], unit_of: str) -> dict[str, Any]:
     unit = shown.unit
     values = {
         "on_version": version.number,
@@ -198,7 +200,8 @@ def _values(shown: Sheet, version: SheetVersion, readings: list[Any]) -> dict[st
         "source_class": version.source_class,
         "read_at": version.read_at,
         "read_on": version.read_on.isoformat() if version.read_on else "",
-        "distance": "" if version.distance_km is None else f"{version.distance_km:g}",
+        "distance": "" if version.distance_km is None else f"{in_unit(version.distance_km, unit_of):.12g}",
+        "distance_unit": unit_of,
         "units_claimed": version.units_claimed,
         "note": version.note,
         "measured_it_myself": True,

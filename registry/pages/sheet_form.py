@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from registry.errors import RegistryErrors
+from registry.formats.figures import KM_A_MILE
 from registry.models import Meter
 from registry.pages.sheet_grid import SheetGrid
 
@@ -39,7 +40,6 @@ FIELDS = {
     "/rereads": "rereads",
     "/reason": "reason",
 }
-KM_A_MILE = 1.609344
 
 
 class MeterForm(forms.Form):

@@ -15,6 +15,7 @@ from registry.pages import (
     front,
     my_sheets,
     own,
+    preferences,
     propose,
     worker,
 )
@@ -48,6 +49,7 @@ urlpatterns: list[URLPattern] = [
     path("sheets/<uuid:uuid>/restore/", my_sheets.restore, name="sheet_restore"),
     path("sheets/<uuid:uuid>/pictures/", my_sheets.picture, name="sheet_picture"),
     path("sheets/<uuid:uuid>/pictures/<int:order>/", my_sheets.picture_file, name="picture_file"),
+    path("preferences/", preferences.preferences, name="preferences"),
     path("account/own/", account.account, name="account"),
     path("account/own/erase/", account.erase, name="account_erase"),
     path("account/own/meters/", account.meters, name="meters"),

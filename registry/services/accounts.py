@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.db import transaction
 
 from registry.models import Contributor, User, Workshop
 from registry.permissions import require
 from registry.services.audit import record
+from registry.services.jobs.erasing import jobs_empty
 
 
 def contributor_of(user: User) -> Contributor:
@@ -27,12 +29,25 @@ def workshop_join(*, by: User, name: str) -> Contributor:
 
 
 @transaction.atomic
-def preferences_keep(*, by: User, distance_unit: str, speak_prompts: bool) -> None:
-    """How this person likes their pages: km or miles, spoken prompts."""
+def preferences_keep(
+    *,
+    by: User,
+    distance_unit: str | None = None,
+    speak_prompts: bool | None = None,
+    language: str | None = None,
+) -> None:
+    """How this person likes their pages: km or miles, spoken prompts, the language ("": the browser's).
+
+    What is None, or nothing that there is, stays as it was.
+    """
     require(by, "submit")
-    by.distance_unit = distance_unit if distance_unit in ("km", "mi") else "km"
-    by.speak_prompts = speak_prompts
-    by.save(update_fields=["distance_unit", "speak_prompts"])
+    if distance_unit in ("km", "mi"):
+        by.distance_unit = distance_unit
+    if speak_prompts is not None:
+        by.speak_prompts = speak_prompts
+    if language is not None and language in ("", *dict(settings.LANGUAGES)):
+        by.language = language
+    by.save(update_fields=["distance_unit", "speak_prompts", "language"])
 
 
 @transaction.atomic
@@ -43,4 +58,5 @@ def account_erase(*, by: User) -> None:
     for n, meter in enumerate(contributor.meters.order_by("pk"), start=1):
         meter.name = f"meter {n}" if n > 1 else "meter"
         meter.save(update_fields=["name"])
+    jobs_empty(contributor)
     by.delete()

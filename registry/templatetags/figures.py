@@ -9,7 +9,7 @@ from django import template
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.formats.figures import cell_text, ohm_text, share_text
+from registry.formats.figures import cell_text, distance_text, ohm_text, share_text
 
 register = template.Library()
 
@@ -22,6 +22,12 @@ def ohm(value: float | None) -> str:
 @register.filter
 def share(value: float | None) -> str:
     return "" if value is None else share_text(value)
+
+
+@register.filter
+def distance(km: float | None, unit: str = "km") -> str:
+    """Kilometres in the reader's unit, which every page knows as `distance_unit`."""
+    return "" if km is None else distance_text(km, unit)
 
 
 @register.simple_tag

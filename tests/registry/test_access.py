@@ -20,7 +20,7 @@ MODERATORS = frozenset({"moderator"})
 NOBODY: frozenset[str] = frozenset()
 
 # by the address's name: who may read it, who may write to it
-OPEN_PAGES = """front blank offline service_worker own_shared about cautions search design revision qr compare
+OPEN_PAGES = """front blank offline open_data open_data_zip service_worker own_shared preferences about cautions search design revision qr compare
     check check_design identify before_pulling sheet wanted mail_stop health_live
     health_ready metrics picture_file matrix_blank account_login account_logout
     account_signup account_inactive account_confirm_email account_email_verification_sent
@@ -28,7 +28,7 @@ OPEN_PAGES = """front blank offline service_worker own_shared about cautions sea
     account_reset_password_from_key_done"""
 OPEN_API = """api_changes api_atom api_schema api_docs api_charts api_chart api_difference api_line_code
     api_readings api_revisions api_revision api_revision_readings api_short_test api_check
-    api_identify api_preview api_findings api_design api_decision api_dispute
+    api_design_part api_identify api_preview api_findings api_design api_decision api_dispute
     api_submission api_nowhere"""
 OWN_PAGES = """own own_design own_data api_account account account_erase meters tokens bench propose
     matrix my_sheets notices follow_design dispute_new decision_agree account_email

@@ -1,0 +1,1 @@
+"""The languages of the pages: what is to be translated is gathered here, and the catalogues are checked."""
