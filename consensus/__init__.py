@@ -9,15 +9,18 @@ from consensus.check_results import (
     UnlikeReading,
 )
 from consensus.code_results import FaultEffect, LineCode, ShortTest
+from consensus.comparison import Comparison, compare_classes
 from consensus.diagnosis import check_sheet
+from consensus.drift import Drift, DriftReadings, resistance_drift
 from consensus.engine import agree, agree_design, learn_reliability
 from consensus.errors import ConsensusError
 from consensus.identify import identify_sheet
-from consensus.life import GroupLife, compare_classes, group_life
+from consensus.life import GroupLife, group_life
 from consensus.lifetimes import Lifetimes
 from consensus.line_codes import line_code
 from consensus.readings import DesignReadings, Kind, KnownVariant, Readings, Sheet
 from consensus.reliability import ContributorReliability, Reliability
+from consensus.replace_level import ReplaceLevel, level_to_replace
 from consensus.replacement_age import ReplacementAge, age_replacement
 from consensus.results import (
     CellAgreement,
@@ -37,10 +40,13 @@ __all__ = [
     "Candidate",
     "Cause",
     "CellAgreement",
+    "Comparison",
     "ConsensusError",
     "ContributorReliability",
     "DesignAgreement",
     "DesignReadings",
+    "Drift",
+    "DriftReadings",
     "FaultEffect",
     "FindingCell",
     "GroupLife",
@@ -54,6 +60,7 @@ __all__ = [
     "ReadingModel",
     "Readings",
     "Reliability",
+    "ReplaceLevel",
     "ReplacementAge",
     "Settings",
     "Sheet",
@@ -70,7 +77,9 @@ __all__ = [
     "group_life",
     "identify_sheet",
     "learn_reliability",
+    "level_to_replace",
     "line_code",
     "name_other_designs",
+    "resistance_drift",
     "short_test",
 ]

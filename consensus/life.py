@@ -10,7 +10,7 @@ import numpy as np
 from consensus.life_interval import life_interval
 from consensus.lifetimes import Lifetimes
 from consensus.results import rounded
-from consensus.survival import LogRank, SurvivalCurve, kaplan_meier, log_rank, turnbull
+from consensus.survival import SurvivalCurve, kaplan_meier, turnbull
 from consensus.weibull import WeibullFit, fit_weibull
 
 Plain = dict[str, Any]
@@ -115,12 +115,3 @@ def group_life(lifetimes: Lifetimes, level: float = 0.95) -> GroupLife:
 def _estimate(ends: tuple[float, float, float]) -> LifeEstimate:
     estimate, low, high = ends
     return LifeEstimate(estimate, low if 0 < low < np.inf else None, high if np.isfinite(high) else None)
-
-
-def compare_classes(first: Lifetimes, second: Lifetimes) -> LogRank | None:
-    """Log-rank comparison of two classes; None where either has too little or failed between readings."""
-    for group in (first, second):
-        too_few = len(group) < LEAST_UNITS or group.failures < LEAST_FAILURES
-        if too_few or (group.failed & ~group.exact).any():
-            return None
-    return log_rank(first, second)

@@ -58,6 +58,19 @@ def turnbull_curve(lifetimes: Lifetimes, draws: int, seed: int) -> tuple[FloatAr
     return model.right[kept], s[kept], spread[kept]
 
 
+def turnbull_scores(lifetimes: Lifetimes) -> FloatArray:
+    """(n,) like observed less expected failures: Sun's scores, which sum to about 0.  No unit came used."""
+    model = _Model.of(lifetimes)
+    mass = model.masses(model.weight[None, :], 1e-9)[0]
+    s = np.clip(1 - np.concatenate([[0.0], np.cumsum(mass)]), 0.0, 1.0)
+    s[-1] = 0.0
+    hazard = np.concatenate([[0.0], np.cumsum(mass / np.maximum(s[:-1], 1e-12))])
+    first, last = model.places(lifetimes)
+    before, after = s[first], s[last + 1]
+    share = before * hazard[first] - after * hazard[last + 1]
+    return np.asarray(-share / np.maximum(before - after, 1e-12))
+
+
 def _ends(lifetimes: Lifetimes) -> FloatArray:
     ends = np.unique(np.concatenate([lifetimes.low, lifetimes.high]))
     return ends[np.isfinite(ends)]
@@ -97,16 +110,14 @@ class _Model:
     @classmethod
     def of(cls, lifetimes: Lifetimes) -> _Model:
         left, right = _innermost(lifetimes)
-        point = left == right
-        # an interval that begins where a unit was good counts, a point there doesn't; points stand first
-        from_low = np.searchsorted(left, lifetimes.low, side="left")
-        at_low = (from_low < len(left)) & (left[np.minimum(from_low, len(left) - 1)] == lifetimes.low)
-        passes = at_low & point[np.minimum(from_low, len(left) - 1)] & ~lifetimes.exact
-        first = from_low + passes
-        last = np.where(lifetimes.exact, first, np.searchsorted(right, lifetimes.high, side="right") - 1)
+        first, last = _places(left, right, lifetimes)
         eligible = np.searchsorted(right, lifetimes.entered, side="right")
         kinds, count = np.unique(np.stack([first, last, eligible]), axis=1, return_counts=True)
         return cls(left, right, kinds[0], kinds[1], kinds[2], count.astype(np.float64))
+
+    def places(self, lifetimes: Lifetimes) -> tuple[IntArray, IntArray]:
+        """First and last interval of each unit, in the units' order."""
+        return _places(self.left, self.right, lifetimes)
 
     def masses(self, weight: FloatArray, converged: float, start: FloatArray | None = None) -> FloatArray:
         """(b, m) masses for each of the (b, k) weights."""
@@ -151,6 +162,16 @@ class _Model:
         seen = np.maximum(sums[:, self.last + 1] - sums[:, self.first], 1e-300)
         could = np.maximum(sums[:, -1:] - sums[:, self.eligible], 1e-300)
         return np.asarray((weight * (np.log(seen) - np.log(could))).sum(axis=1))
+
+
+def _places(left: FloatArray, right: FloatArray, lifetimes: Lifetimes) -> tuple[IntArray, IntArray]:
+    point = left == right
+    # an interval that begins where a unit was good counts, a point there doesn't; points stand first
+    first = np.searchsorted(left, lifetimes.low, side="left")
+    here = np.minimum(first, len(left) - 1)
+    first = first + ((left[here] == lifetimes.low) & point[here] & ~lifetimes.exact)
+    last = np.searchsorted(right, lifetimes.high, side="right") - 1
+    return first, np.where(lifetimes.exact, first, last)
 
 
 def _running(mass: FloatArray) -> FloatArray:

@@ -7,7 +7,7 @@ import json
 import numpy as np
 import pytest
 
-from consensus.life import compare_classes, group_life
+from consensus.life import group_life
 from consensus.lifetimes import Lifetimes
 
 NAN = float("nan")
@@ -54,10 +54,3 @@ def test_long_curves_are_thinned_but_keep_their_ends() -> None:
     survival = group_life(exact(500, 400)).to_plain()["survival"]
     assert len(survival) <= 60
     assert survival[0]["s"] > 0.99
-
-
-def test_classes_are_compared_only_with_enough_of_each() -> None:
-    assert compare_classes(exact(9, 9), exact(50, 30)) is None
-    answer = compare_classes(exact(60, 50), exact(60, 50, seed=2))
-    assert answer is not None
-    assert 0.0 <= answer.p <= 1.0
