@@ -10,6 +10,8 @@ import json
 import sys
 from pathlib import Path
 
+from registry.commands.speed import all_for_speed
+
 NEEDS_DATABASE = True
 
 
@@ -25,10 +27,11 @@ def run(args: argparse.Namespace) -> int:
     from registry.formats.tidy_reader import read_tidy
     from registry.services.imports import import_apply, import_plan
 
-    table = read_tidy(args.file)
-    for warning in table.warnings:
-        print(warning, file=sys.stderr)
-    plan = import_plan(table) if args.dry_run else import_apply(table, progress=_progress())
+    with all_for_speed():
+        table = read_tidy(args.file)
+        for warning in table.warnings:
+            print(warning, file=sys.stderr)
+        plan = import_plan(table) if args.dry_run else import_apply(table, progress=_progress())
     if args.json:
         print(json.dumps(plan.as_dict(), ensure_ascii=False))
     else:

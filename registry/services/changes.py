@@ -48,11 +48,13 @@ def _number() -> int:
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [NUMBER_LOCK])
-    number = first = Change.objects.aggregate(newest=Max("number"))["newest"] or 0
-    for pk in list(Change.objects.filter(number=None).order_by("pk").values_list("pk", flat=True)):
-        number += 1
-        Change.objects.filter(pk=pk).update(number=number)
-    return number - first
+    first = Change.objects.aggregate(newest=Max("number"))["newest"] or 0
+    unnumbered = Change.objects.filter(number=None).order_by("pk").values_list("pk", flat=True)
+    numbers = [(number, pk) for number, pk in enumerate(unnumbered, start=first + 1)]
+    table = connection.ops.quote_name(Change._meta.db_table)
+    with connection.cursor() as cursor:
+        cursor.executemany(f"UPDATE {table} SET number = %s WHERE id = %s", numbers)  # noqa: S608
+    return len(numbers)
 
 
 def change_of_revision(revision: ChartRevision, kind: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from registry.models import Change, Contributor, Reading, Sheet, SheetVersion, U
 from registry.services.changes import change_of_sheets
 from registry.services.import_designs import DesignPlan
 from registry.services.places import PlaceKey, places_for
+from registry.services.reading_rows import ReadingRow, readings_write
 from registry.services.sheet_versions import evidence_digest
 from registry.translation import gettext as _
 
@@ -68,23 +69,21 @@ def stored_rows(sheets: list[Sheet], *, one_owner: bool) -> dict[tuple[str, str]
         part = {sheet.pk: sheet for sheet in sheets[start : start + 200]}
         versions = SheetVersion.objects.filter(sheet__in=part).select_related("sheet__unit")
         rows: dict[int, set[tuple[Any, ...]]] = defaultdict(set)
-        readings = Reading.objects.filter(version__sheet__in=part).select_related(
-            "place__position", "place__pin_a", "place__pin_b"
+        readings = Reading.objects.filter(version__sheet__in=part).values_list(
+            "version_id",
+            "turned",
+            "place__position__step",
+            "place__between",
+            "place__pin_a__label",
+            "place__pin_b__label",
+            "sweep",
+            "as_typed",
+            "limit_ohm",
+            "lead_ohm",
         )
-        for reading in readings:
-            place = reading.place
-            pins = (place.pin_a.label, place.pin_b.label)
-            rows[reading.version_id].add(
-                (
-                    place.position.step,
-                    place.between,
-                    *(reversed(pins) if reading.turned else pins),
-                    reading.sweep,
-                    reading.as_typed,
-                    reading.limit_ohm,
-                    reading.lead_ohm,
-                )
-            )
+        for version_id, turned, step, between, pin_a, pin_b, *rest in readings:
+            pins = (pin_b, pin_a) if turned else (pin_a, pin_b)
+            rows[version_id].add((step, between, *pins, *rest))
         for version in versions:
             sheet = part[version.sheet_id]
             rows[version.pk].add(
@@ -262,10 +261,11 @@ def _write_readings(
         turned.append(a > b)
     places = places_for(set(keys))
     for start in range(0, len(chosen), 10 * BATCH):
-        rows = chosen[start : start + 10 * BATCH]
-        readings = _readings(table, rows, versions, places, keys[start:], turned[start:])
-        Reading.objects.bulk_create(readings, batch_size=BATCH)
-        tell(_("readings"), min(start + 10 * BATCH, len(chosen)), len(chosen))
+        end = min(start + 10 * BATCH, len(chosen))
+        readings_write(
+            _readings(table, chosen[start:end], versions, places, keys[start:end], turned[start:end])
+        )
+        tell(_("readings"), end, len(chosen))
 
 
 def _readings(
@@ -275,7 +275,7 @@ def _readings(
     places: dict[PlaceKey, int],
     keys: list[PlaceKey],
     turned: list[bool],
-) -> list[Reading]:
+) -> Iterator[ReadingRow]:
     columns = (
         table.sheet,
         table.sweep,
@@ -286,20 +286,19 @@ def _readings(
         table.limit,
         table.lead,
     )
-    return [
-        Reading(
-            version=versions[sheet],
-            place_id=places[key],
-            sweep=sweep,
-            turned=flip,
-            as_typed=table.typed[typed],
-            kind=KIND_NAMES[kind],
-            low_ohm=None if low != low else low,
-            high_ohm=None if high != high else high,
-            limit_ohm=limit,
-            lead_ohm=lead,
+    for key, flip, (sheet, sweep, typed, kind, low, high, limit, lead) in zip(
+        keys, turned, zip(*(column[rows].tolist() for column in columns), strict=True), strict=True
+    ):
+        yield (
+            versions[sheet].pk,
+            places[key],
+            sweep,
+            flip,
+            table.typed[typed],
+            KIND_NAMES[kind],
+            None if low != low else low,
+            None if high != high else high,
+            limit,
+            lead,
+            True,
         )
-        for key, flip, (sheet, sweep, typed, kind, low, high, limit, lead) in zip(
-            keys, turned, zip(*(column[rows].tolist() for column in columns), strict=True), strict=False
-        )
-    ]

@@ -56,6 +56,13 @@ def _queue_one(pk: int) -> None:
         _mark([pk])
 
 
+def queue_left_behind(design_ids: Iterable[int]) -> None:
+    """Whoever repeats a call finishes what a killed process left owed; workers of a queue find it anyway."""
+    if settings.TASKS_QUEUE == "immediate":
+        for pk in owed().filter(pk__in=sorted(design_ids)).values_list("pk", flat=True):
+            transaction.on_commit(partial(refresh_chart.enqueue, pk))
+
+
 def refresh_run(*, design_id: int) -> None:
     """Compute a design until nothing is owed; a failure is noted, and the design parked after several.
 

@@ -8,6 +8,7 @@ import uuid
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
+from itertools import chain
 from typing import Any
 
 from registry.errors import RegistryError
@@ -46,7 +47,7 @@ class ReadingTyped:
     reading: Reading
     first_pass: bool = True
 
-    @property
+    @cached_property
     def place(self) -> tuple[int, bool, int, int]:
         low, high = sorted((self.pin.pk, self.against.pk))
         return self.position.pk, self.between, low, high
@@ -99,8 +100,10 @@ class SheetBody:
             if name not in ("client_id", "readings", "first_read", "warnings", "design", "digest")
         }
         rows = sorted(
-            (r.place[0], r.between, r.pin.pk, r.against.pk, r.sweep, r.as_typed, r.first_pass)
-            for r in {*self.readings, *self.first_read}
+            {
+                (r.place[0], r.between, r.pin.pk, r.against.pk, r.sweep, r.as_typed, r.first_pass)
+                for r in chain(self.readings, self.first_read)
+            }
         )
         text = json.dumps([self.design.pk, plain, rows], sort_keys=True)
         return hashlib.sha256(text.encode()).hexdigest()

@@ -16,15 +16,17 @@ from django.conf import settings
 from django.db import transaction
 
 from registry.errors import RegistryError, RegistryErrors
-from registry.models import Contributor, Meter, PartNumber, Reading, Sheet, SheetVersion, Unit, User
+from registry.models import Contributor, Meter, PartNumber, Sheet, SheetVersion, Unit, User
 from registry.permissions import require
 from registry.selectors.catalogue_kept import KeptCatalogue
 from registry.services.accounts import contributor_of
 from registry.services.allowance import allowance_used, sheet_allowance
 from registry.services.audit import record
 from registry.services.places import places_for
+from registry.services.reading_rows import readings_write
+from registry.services.refreshes import queue_left_behind
 from registry.services.sheet_body import MeterUsed, SheetBody, read_body
-from registry.services.sheet_versions import readings_made, second_pass_add, version_made
+from registry.services.sheet_versions import rows_made, second_pass_add, version_made
 from registry.services.sheets import (
     client_id_used,
     meter_of,
@@ -108,6 +110,8 @@ class _Batch:
             self.known |= {c: (u, d) for c, u, d in rows.values_list("client_id", "uuid", "body_digest")}
             named = own.filter(name__in=[_name(body) for body in part])
             self.names |= set(named.values_list("name", flat=True))
+        if self.known:
+            queue_left_behind({body.design.pk for body in bodies if body.client_id in self.known})
         answers = [body if isinstance(body, Taken) else self._one(body) for body in read]
         self._store()
         return answers
@@ -183,13 +187,10 @@ class _Batch:
         Sheet.objects.bulk_create([sheet for sheet, _v, _b in self.new], batch_size=CHUNK)
         SheetVersion.objects.bulk_create([version for _s, version, _b in self.new], batch_size=CHUNK)
         places = places_for({typed.place for _s, _v, body in self.new for typed in body.first_read})
-        Reading.objects.bulk_create(
-            (
-                reading
-                for _s, version, body in self.new
-                for reading in readings_made(version, body.meter, body.first_read, places)
-            ),
-            batch_size=2000,
+        readings_write(
+            row
+            for _s, version, body in self.new
+            for row in rows_made(version, body.meter, body.first_read, places)
         )
         for _s, version, body in self.new:
             if body.has_second_pass:

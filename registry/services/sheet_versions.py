@@ -5,10 +5,12 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
-from registry.models import Meter, Reading, Sheet, SheetVersion, User
+from registry.models import Meter, Sheet, SheetVersion, User
 from registry.services.places import PlaceKey, places_for
+from registry.services.reading_rows import ReadingRow, readings_write
 from registry.services.sheet_body import MeterUsed, ReadingTyped, SheetBody
 from registry.translation import gettext as _
 
@@ -59,7 +61,7 @@ def version_add(
     )
     version.save()
     places = places_for([typed.place for typed in readings])
-    Reading.objects.bulk_create(readings_made(version, body.meter, readings, places))
+    readings_write(rows_made(version, body.meter, readings, places))
     return version
 
 
@@ -94,23 +96,23 @@ def version_made(
     )
 
 
-def readings_made(
+def rows_made(
     version: SheetVersion, meter: MeterUsed, readings: Iterable[ReadingTyped], places: dict[PlaceKey, int]
-) -> Iterator[Reading]:
-    """The readings of a version, not stored yet."""
+) -> Iterator[ReadingRow]:
+    """The readings of a stored version as rows of their table."""
     for typed in readings:
-        yield Reading(
-            version=version,
-            place_id=places[typed.place],
-            sweep=typed.sweep,
-            turned=typed.turned,
-            as_typed=typed.as_typed,
-            kind=typed.reading.kind.name.lower(),
-            low_ohm=typed.reading.low,
-            high_ohm=typed.reading.high,
-            limit_ohm=meter.limit_ohm,
-            lead_ohm=meter.lead_ohm,
-            first_pass=typed.first_pass,
+        yield (
+            version.pk,
+            places[typed.place],
+            typed.sweep,
+            typed.turned,
+            typed.as_typed,
+            typed.reading.kind.name.lower(),
+            typed.reading.low,
+            typed.reading.high,
+            meter.limit_ohm,
+            meter.lead_ohm,
+            typed.first_pass,
         )
 
 
@@ -128,7 +130,7 @@ def _as_passes(
         old = before.get((*typed.place, typed.sweep))
         unchanged = old is not None and old.as_typed == typed.as_typed and old.turned == typed.turned
         first = old.first_pass if old is not None and unchanged else not pattern_shown
-        result.append(ReadingTyped(**{**typed.__dict__, "first_pass": first and typed.first_pass}))
+        result.append(replace(typed, first_pass=first and typed.first_pass))
     return result
 
 

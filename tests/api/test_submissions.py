@@ -226,10 +226,15 @@ def test_bulk_sent_again_adds_nothing_and_refreshes_each_design_once(
     with django_capture_on_commit_callbacks(execute=True):
         first = bearer.post(f"{SEND}bulk/", bodies).json()
     assert Refreshes.asked == [design.pk]
+    Design.objects.update(stale=False)  # as the refresh would have left it
     with django_capture_on_commit_callbacks(execute=True):
         again = bearer.post(f"{SEND}bulk/", bodies).json()
     assert (first["stored"], again["stored"], again["known"]) == (20, 0, 20)
     assert Refreshes.asked == [design.pk] and Sheet.objects.count() == 20
+    Design.objects.update(stale=True)  # as a process leaves it that was killed before the refresh
+    with django_capture_on_commit_callbacks(execute=True):
+        bearer.post(f"{SEND}bulk/", bodies)
+    assert Refreshes.asked == [design.pk, design.pk]
 
 
 @pytest.mark.parametrize("bodies", [None, {}, [], "x", [{}] * 5001])

@@ -1,7 +1,6 @@
 """What the API costs beside the plainest thing that Django can do with the same data.
 
 Chart: body at most 1.6, 304 at most 1.3 times a JsonResponse of the same document behind the same middleware.
-Bulk: 100 000 readings at a third at least of the rate of plain `bulk_create` of the same rows.
 """
 
 from __future__ import annotations
@@ -10,7 +9,7 @@ import io
 import json
 import statistics
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from typing import Any
 
 import pytest
@@ -22,14 +21,11 @@ from django.urls import path
 
 from api.chart_bytes import current
 from registry import urls as own
-from registry.models import Reading, Sheet, SheetVersion, Unit
 from registry.services.charts import chart_refresh
-from registry.services.sheet_bulk import sheets_submit
 from registry.services.sheets import sheet_submit
 from tests.api.made import made_design, made_user, sheet_body
 
 ROUNDS = 300
-SHEETS, POSITIONS, PINS = 2500, "PRNDSLMK", "23456"
 DOCUMENT: dict[str, Any] = {}
 
 
@@ -99,78 +95,3 @@ def test_a_chart_costs_less_than_a_bare_answer(settings: Any, kept_connection: N
         f"\nchart: body {body:.2f}, 304 {unchanged:.2f} times a bare answer ({median['bare'] * 1e3:.2f} ms)"
     )
     assert body <= 1.6 and unchanged <= 1.3
-
-
-@pytest.mark.django_db
-def test_bulk_keeps_a_third_of_the_rate_of_plain_rows(settings: Any) -> None:
-    settings.BENCHQUORUM_NEW_SHEETS = 0
-    user = made_user()
-    design = made_design(user, "Bulk", pins=6, positions=POSITIONS)
-    bodies = [_body(design, n) for n in range(SHEETS)]
-    bulk = _seconds(lambda: sheets_submit(by=user, bodies=bodies))
-    readings = list(Reading.objects.order_by("pk"))
-    assert len(readings) == SHEETS * len(POSITIONS) * len(PINS) == 100_000
-    other = made_design(user, "Plain", pins=6, positions=POSITIONS)
-    plain = _seconds(lambda: _plain_rows(user.contributor, other, readings))
-    print(f"\nbulk: {100_000 / bulk:.0f} readings/s, plain rows {100_000 / plain:.0f}/s ({plain / bulk:.2f})")
-    assert plain / bulk >= 1 / 3
-    again = sheets_submit(by=user, bodies=bodies)
-    assert not any(one.new for one in again) and Reading.objects.count() == 200_000
-
-
-def _seconds(act: Callable[[], Any]) -> float:
-    began = time.perf_counter()
-    act()
-    return time.perf_counter() - began
-
-
-def _body(design: Any, n: int) -> dict[str, Any]:
-    readings = [
-        {
-            "position": position,
-            "pin": pin,
-            "against": "1",
-            "reading": "0.4" if (ord(position) + int(pin) + n) % 4 == 0 else "OL",
-        }
-        for position in POSITIONS
-        for pin in PINS
-    ]
-    return sheet_body(design, unit={"key": f"u{n}"}, readings=readings)
-
-
-def _plain_rows(contributor: Any, design: Any, readings: list[Reading]) -> None:
-    a_sheet = len(POSITIONS) * len(PINS)
-    count = len(readings) // a_sheet
-    units = Unit.objects.bulk_create(
-        Unit(contributor=contributor, design=design, key=f"p{n}") for n in range(count)
-    )
-    sheets = Sheet.objects.bulk_create(
-        Sheet(
-            design=design,
-            unit=units[n],
-            contributor=contributor,
-            name=f"p{n}",
-            body_digest="x",
-            licence="x",
-            measured_it_myself=True,
-        )
-        for n in range(count)
-    )
-    versions = SheetVersion.objects.bulk_create(
-        SheetVersion(sheet=sheet, number=1, digest="x") for sheet in sheets
-    )
-    Reading.objects.bulk_create(
-        Reading(
-            version=versions[n // a_sheet],
-            place_id=reading.place_id,
-            sweep=reading.sweep,
-            turned=reading.turned,
-            as_typed=reading.as_typed,
-            kind=reading.kind,
-            low_ohm=reading.low_ohm,
-            high_ohm=reading.high_ohm,
-            limit_ohm=reading.limit_ohm,
-            lead_ohm=reading.lead_ohm,
-        )
-        for n, reading in enumerate(readings)
-    )
