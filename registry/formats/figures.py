@@ -46,11 +46,16 @@ def ohm_text(ohm: float) -> str:
     """
     for factor, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
         if ohm >= factor * 0.9995:
-            return f"{_short(ohm / factor)} {unit}"
-    return f"{_short(ohm)} Ω"
+            return f"{short_text(ohm / factor)} {unit}"
+    return f"{short_text(ohm)} Ω"
 
 
-def _short(figure: float) -> str:
+def short_text(figure: float) -> str:
+    """Two digits behind the point at most, three in all.
+
+    >>> short_text(0.4), short_text(12.34), short_text(480.2)
+    ('0.4', '12.3', '480')
+    """
     if figure >= 99.95:
         return f"{figure:.0f}"
     return decimal((f"{figure:.1f}" if figure >= 9.995 else f"{figure:.2f}").rstrip("0").rstrip("."))

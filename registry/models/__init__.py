@@ -19,6 +19,8 @@ from registry.models.changes import Change
 from registry.models.charts import ChartRevision, CurrentChart, ReliabilitySnapshot, SheetFinding, Variant
 from registry.models.decisions import AuditEntry, Decision, Dispute, DisputeMessage, Follow, Target
 from registry.models.desk import CaseClaim, Notice, RevisionFetch
+from registry.models.facts import FactAnswer, JobFact
+from registry.models.invitations import Invitation
 from registry.models.jobs import Job, JobCheck, JobEvent, JobPicture, JobSheet, UnitEvent
 from registry.models.mirrors import MirrorItem, MirrorSource
 from registry.models.operations import RefreshTrouble, SignUpBlock, WorkerBeat
@@ -39,11 +41,14 @@ __all__ = [
     "Design",
     "Dispute",
     "DisputeMessage",
+    "FactAnswer",
     "Follow",
     "GearboxFamily",
+    "Invitation",
     "Job",
     "JobCheck",
     "JobEvent",
+    "JobFact",
     "JobPicture",
     "JobSheet",
     "LeadResistance",

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_POST
 
 from registry.errors import RegistryError, RegistryErrors
 from registry.formats.notice_words import notice_sentence
-from registry.models import Contributor, Decision, Design, Dispute, Notice, Sheet, Target, User
+from registry.models import Contributor, Decision, Design, Dispute, JobFact, Notice, Sheet, Target, User
 from registry.selectors.disputes import decisions_about, dispute_for_page, notice_address
 from registry.services.decisions import agree
 from registry.services.disputes import dispute_open, dispute_take_back, dispute_write, may_write
@@ -74,6 +74,7 @@ def _about(kind: str, uuid: UUID) -> Any:
         Target.CELL: Design.objects,
         Target.DESIGN: Design.objects,
         Target.ACCOUNT: Contributor.objects,
+        Target.FACT: JobFact.objects.select_related("design"),
     }
     return models[kind].filter(uuid=uuid).first() if kind in models else None
 

@@ -16,6 +16,7 @@ from registry.pages import (
     my_sheets,
     own,
     preferences,
+    preparation,
     propose,
     worker,
 )
@@ -33,6 +34,7 @@ urlpatterns: list[URLPattern] = [
     path("designs/<uuid:uuid>/revisions/<int:number>/qr.svg", chart.qr, name="qr"),
     path("designs/<uuid:uuid>/compare/", chart.compare, name="compare"),
     path("designs/<uuid:uuid>/bench/", bench.bench, name="bench"),
+    path("designs/<uuid:uuid>/preparation/", preparation.preparation, name="preparation"),
     path("designs/<uuid:uuid>/blank.pdf", blank.blank, name="blank"),
     path("designs/<uuid:uuid>/check/", check.check_design, name="check_design"),
     path("check/", check.check, name="check"),

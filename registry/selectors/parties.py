@@ -40,6 +40,8 @@ def _owners(decision: Decision) -> Iterable[Contributor]:
         return people.filter(sheets__uuid=target)
     if decision.target_kind == Target.ACCOUNT:
         return people.filter(uuid=target)
+    if decision.target_kind == Target.FACT:
+        return people.filter(fact_answers__uuid=decision.payload.get("answer"))
     if decision.target_kind == Target.REVISION:
         return (
             people.filter(pseudonym__in=_changed_by(target)) if decision.kind != "withdraw_revision" else ()
@@ -94,4 +96,6 @@ def design_of_target(target_kind: str, target_uuid: UUID) -> Design | None:
         return Design.objects.filter(sheets__uuid=target_uuid).first()
     if target_kind == Target.REVISION:
         return Design.objects.filter(revisions__uuid=target_uuid).first()
+    if target_kind == Target.FACT:
+        return Design.objects.filter(facts__uuid=target_uuid).first()
     return None

@@ -25,6 +25,7 @@ from registry.models import (
     Decision,
     Design,
     Dispute,
+    JobFact,
     RefreshTrouble,
     Sheet,
     SheetFinding,
@@ -202,6 +203,8 @@ def _designs_of(disputes: list[Dispute]) -> dict[tuple[str, UUID], Design]:
         found[Target.CELL, design.uuid] = found[Target.DESIGN, design.uuid] = design
     for sheet in Sheet.objects.filter(uuid__in=uuids[Target.SHEET]).select_related("design"):
         found[Target.SHEET, sheet.uuid] = sheet.design
+    for fact in JobFact.objects.filter(uuid__in=uuids[Target.FACT]).select_related("design"):
+        found[Target.FACT, fact.uuid] = fact.design
     revisions = ChartRevision.objects.filter(uuid__in=uuids[Target.REVISION]).select_related("design")
     for revision in revisions.defer("content", "inputs"):
         found[Target.REVISION, revision.uuid] = revision.design

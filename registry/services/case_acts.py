@@ -72,7 +72,23 @@ def _settling(page: CasePage) -> list[Act]:
     ]
 
 
+MOST_ANSWERS = 9  # offered by number
+
+
+def _fact_acts(page: CasePage) -> list[Act]:
+    """Each answer can be set aside by itself; the fact is then what the others say."""
+    acts = []
+    for n, answer in enumerate(page.answers[:MOST_ANSWERS], start=1):
+        words = page.fact.question.choice_words(answer.answer) if page.fact and answer.answer else ""
+        said = words or f"{answer.quantity:g}"
+        label = _("Set aside the answer of {who}: {said}").format(who=answer.contributor.pseudonym, said=said)
+        acts.append(Act(f"aside{n}", str(n), label, Kind.SET_ASIDE, {"answer": str(answer.uuid)}))
+    return acts
+
+
 def _dispute_acts(page: CasePage) -> list[Act]:
+    if page.target_kind == Target.FACT:
+        return [*_fact_acts(page), *_settling(page)]
     if page.target_kind != Target.SHEET:
         return _settling(page)
     return (

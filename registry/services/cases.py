@@ -19,6 +19,8 @@ from registry.models import (
     Decision,
     Design,
     Dispute,
+    FactAnswer,
+    JobFact,
     PartNumber,
     Sheet,
     SheetFinding,
@@ -26,6 +28,7 @@ from registry.models import (
     User,
 )
 from registry.permissions import is_party, require
+from registry.selectors.facts import FactLine, answers_of, fact_line
 from registry.selectors.parties import parties
 from registry.selectors.seen import case_seen
 from registry.selectors.sheet_table import BesideTable, beside_pattern
@@ -56,6 +59,8 @@ class CasePage:
     dispute: Dispute | None = None
     account: Contributor | None = None
     part: PartNumber | None = None
+    fact: FactLine | None = None
+    answers: list[FactAnswer] = field(default_factory=list)
     group: list[SheetFinding] = field(default_factory=list)
     ahead: dict[str, Ahead] = field(default_factory=dict)
     acts: list[Act] = field(default_factory=list)
@@ -166,6 +171,9 @@ def _dispute_case(uuid: UUID) -> CasePage | None:
         page.account = Contributor.objects.select_related("user").filter(uuid=dispute.target_uuid).first()
     elif dispute.target_kind == Target.PART_NUMBER:
         page.part = PartNumber.objects.filter(uuid=dispute.target_uuid).first()
+    elif dispute.target_kind == Target.FACT:
+        fact = JobFact.objects.select_related("design").get(uuid=dispute.target_uuid)
+        page.design, page.fact, page.answers = fact.design, fact_line(fact), list(answers_of(fact))
     page.says = dispute.reason
     return page
 

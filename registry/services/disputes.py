@@ -19,6 +19,7 @@ from registry.models import (
     Design,
     Dispute,
     DisputeMessage,
+    JobFact,
     PartNumber,
     Position,
     Sheet,
@@ -44,6 +45,7 @@ MODELS: dict[str, Any] = {
     Target.PART_NUMBER: PartNumber,
     Target.POSITION: Position,
     Target.ACCOUNT: Contributor,
+    Target.FACT: JobFact,
 }
 
 

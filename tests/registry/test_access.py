@@ -22,7 +22,7 @@ NOBODY: frozenset[str] = frozenset()
 # by the address's name: who may read it, who may write to it
 OPEN_PAGES = """front blank offline open_data open_data_zip service_worker own_shared preferences about cautions search design revision qr compare
     check check_design identify before_pulling sheet wanted mail_stop health_live
-    health_ready metrics picture_file matrix_blank account_login account_logout
+    health_ready metrics picture_file matrix_blank account_login mfa_login_webauthn account_logout
     account_signup account_inactive account_confirm_email account_email_verification_sent
     account_reset_password account_reset_password_done account_reset_password_from_key
     account_reset_password_from_key_done"""
@@ -34,10 +34,11 @@ OWN_PAGES = """own own_design own_data api_account account account_erase meters 
     matrix my_sheets notices follow_design dispute_new decision_agree account_email
     account_change_password account_set_password account_reauthenticate
     account_confirm_login_code mfa_index mfa_authenticate mfa_reauthenticate
-    mfa_activate_totp mfa_deactivate_totp mfa_view_recovery_codes
+    mfa_list_webauthn mfa_add_webauthn mfa_edit_webauthn mfa_remove_webauthn mfa_reauthenticate_webauthn
+    invitation mfa_activate_totp mfa_deactivate_totp mfa_view_recovery_codes
     mfa_download_recovery_codes mfa_generate_recovery_codes api_submissions api_bulk
     api_tokens api_token"""
-DESK = """desk desk_refresh case case_act case_claim desk_accounts desk_account desk_catalogue desk_design
+DESK = """desk desk_refresh case case_act case_claim desk_accounts desk_account desk_invitations desk_catalogue desk_design
     desk_part desk_log desk_several decision_undo thread_write api_cases api_case
     api_approve api_refuse api_undo"""
 WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
@@ -49,6 +50,7 @@ WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     **dict.fromkeys(["api_withdraw", "api_restore", "api_take_back"], (OWNER, OWNER)),
     "sheet_picture": (NOBODY, SIGNED_IN),  # whose sheet it is, is asked with the picture: see below
     "dispute": (OPEN, SIGNED_IN),
+    "preparation": (OPEN, SIGNED_IN),
     "api_designs": (OPEN, SIGNED_IN),
     "api_disputes": (OPEN, SIGNED_IN),
     "api_messages": (NOBODY, SIGNED_IN),

@@ -10,7 +10,7 @@ from uuid import UUID
 from django.db import models
 
 from registry.errors import RegistryError, RegistryErrors
-from registry.models import ChartRevision, Contributor, Decision, Design, PartNumber, Sheet, Target
+from registry.models import ChartRevision, Contributor, Decision, Design, JobFact, PartNumber, Sheet, Target
 from registry.selectors.evidence import Overlays, decisions_in_force
 from registry.translation import gettext as _
 
@@ -63,6 +63,7 @@ LOCKED: dict[str, type[models.Model]] = {
     Target.REVISION: ChartRevision,
     Target.PART_NUMBER: PartNumber,
     Target.ACCOUNT: Contributor,
+    Target.FACT: JobFact,
 }
 
 
@@ -88,4 +89,5 @@ SHEET = (Target.SHEET.value,)
 DESIGN = (Target.DESIGN.value,)
 REVISION = (Target.REVISION.value,)
 ACCOUNT = (Target.ACCOUNT.value,)
+FACT = (Target.FACT.value,)
 PART = (Target.PART_NUMBER.value,)

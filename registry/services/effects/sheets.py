@@ -9,7 +9,17 @@ from uuid import UUID
 from registry.bridge.corrections import is_possible
 from registry.models import Decision, Design, Pin, Place, Sheet, Target, Variant
 from registry.selectors.evidence import Overlays, decisions_in_force, design_shape
-from registry.services.effects.base import DESIGN, SHEET, Effect, counted_in, refuse, routing, target_row
+from registry.services.effects import facts
+from registry.services.effects.base import (
+    DESIGN,
+    FACT,
+    SHEET,
+    Effect,
+    counted_in,
+    refuse,
+    routing,
+    target_row,
+)
 from registry.services.notices import notify
 from registry.translation import gettext as _
 
@@ -23,8 +33,16 @@ def sheet_designs(decision: Decision) -> set[int]:
     return found
 
 
-def check_sheet(decision: Decision) -> None:
-    target_row(Sheet, decision)
+def check_aside(decision: Decision) -> None:
+    """A sheet, or one answer to a fact about the job."""
+    if decision.target_kind == Target.FACT:
+        facts.check_answer(decision)
+    else:
+        target_row(Sheet, decision)
+
+
+def aside_designs(decision: Decision) -> set[int]:
+    return set() if decision.target_kind == Target.FACT else sheet_designs(decision)
 
 
 def check_keep(decision: Decision) -> None:
@@ -162,7 +180,7 @@ def _design(text: Any) -> Design:
 
 EFFECTS: dict[str, Effect] = {
     Decision.Kind.KEEP: Effect(SHEET + DESIGN, check=check_keep),
-    Decision.Kind.SET_ASIDE: Effect(SHEET, check=check_sheet, designs=sheet_designs, previewed=True),
+    Decision.Kind.SET_ASIDE: Effect(SHEET + FACT, check=check_aside, designs=aside_designs, previewed=True),
     Decision.Kind.CORRECT: Effect(SHEET, check=check_correction, designs=sheet_designs, previewed=True),
     Decision.Kind.MOVE: Effect(SHEET, check=check_move, designs=sheet_designs, previewed=True),
     Decision.Kind.ASK_REREAD: Effect(SHEET, check=check_reread, apply=ask_reread),
