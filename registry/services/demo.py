@@ -15,7 +15,17 @@ from django.db import transaction
 
 from registry.errors import RegistryError
 from registry.formats.tidy_reader import read_tidy
-from registry.models import Contributor, Design, PartNumber, Supersession, User, Workshop, part_key
+from registry.models import (
+    Contributor,
+    Design,
+    FactAnswer,
+    JobFact,
+    PartNumber,
+    Supersession,
+    User,
+    Workshop,
+    part_key,
+)
 from registry.permissions import MODERATORS
 from registry.services.catalogue import design_propose
 from registry.services.imports import ImportPlan, import_apply
@@ -59,6 +69,7 @@ def demo_load(folder: Path, *, progress: Progress | None = None) -> DemoLoaded:
         for body in catalogue["designs"]:
             _design(body, by, confirmed=body["name"] not in catalogue["proposed"])
         _links(catalogue)
+        _facts(json.loads((folder / "facts.json").read_text(encoding="utf-8")))
     return DemoLoaded(people["co_operative"], sign_ins, import_apply(table, progress=progress))
 
 
@@ -100,3 +111,18 @@ def _links(catalogue: Plain) -> None:
         )
     for link in catalogue["replaces"]:
         Design.objects.get(name=link["design"]).replaces.add(Design.objects.get(name=link["replaces"]))
+
+
+def _facts(facts: list[Plain]) -> None:
+    """What the co-operative's people said about the job, each one's last word."""
+    for told in facts:
+        fact, _made = JobFact.objects.get_or_create(
+            design=Design.objects.get(name=told["design"]),
+            question=told["question"],
+            subject_key=" ".join(told["subject"].casefold().split()),
+            defaults={"subject": told["subject"]},
+        )
+        for answer in told["answers"]:
+            person = Contributor.objects.get(import_name=answer["contributor"])
+            given = {name: answer[name] for name in ("answer", "quantity", "source") if name in answer}
+            FactAnswer.objects.get_or_create(fact=fact, contributor=person, is_current=True, defaults=given)

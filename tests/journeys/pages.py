@@ -40,6 +40,8 @@ def all_pages() -> list[Page]:
         Page("compare", f"{at}compare/"),
         Page("check", "/check/"),
         Page("check-design", f"{at}check/"),
+        Page("preparation", f"{at}preparation/"),
+        Page("preparation-answer", f"{at}preparation/?ask=tool#answer", "contributor"),
         Page("identify", "/identify/"),
         Page("before-pulling", "/before-pulling/?symptom=silent"),
         Page("cautions", "/cautions/"),

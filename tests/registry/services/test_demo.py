@@ -16,6 +16,7 @@ from django.test import override_settings
 from registry.errors import RegistryError
 from registry.models import ChartRevision, Contributor, Design, Pin, Sheet, SheetFinding, User, Workshop
 from registry.permissions import is_moderator
+from registry.selectors.facts import facts_of
 from registry.services.demo import demo_load
 
 FOLDER = project.BASE_DIR / "fixtures_demo"
@@ -112,3 +113,13 @@ def test_units_with_a_fault_are_told_from_mistakes() -> None:
 def test_good_sheets_are_left_alone() -> None:
     found = findings("good") + findings("partial") + findings("read twice")
     assert set(found) <= {"fits", "slip", "other_variant"}
+
+
+def test_people_said_what_to_have_ready() -> None:
+    facts = {
+        (line.question.code, line.fact.subject if line.fact else ""): line.agreement["standing"]
+        for line in facts_of(Design.objects.get(name="Quillbrack QB-5"))
+    }
+    assert facts["adjusted", ""] == "agreed"
+    assert facts["tool", "drain pan"] not in ("agreed", "provisional")
+    assert facts["fluid", ""] == "unread"
