@@ -16,6 +16,7 @@ from api.views import (
     designs,
     disputes,
     findings,
+    parts,
     submissions,
     tokens,
 )
@@ -27,6 +28,7 @@ urlpatterns = [
     path("docs/", description.Docs.as_view(), name="api_docs"),
     path("designs/", designs.Designs.as_view(), name="api_designs"),
     path("designs/<uuid:design>/", designs.OneDesign.as_view(), name="api_design"),
+    path("designs/<uuid:design>/part/", parts.DesignPart.as_view(), name="api_design_part"),
     path("charts/", charts.Charts.as_view(), name="api_charts"),
     path("charts/<uuid:design>/", charts.CurrentChart.as_view(), name="api_chart"),
     path("charts/<uuid:design>/revisions/", charts.Revisions.as_view(), name="api_revisions"),

@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy
 
 from registry.models import Contributor, Job, Sheet, User
 from registry.second_factor import second_factor_kept
+from registry.selectors.mirrors import mirror_of
 
 MODERATORS = "moderators"
 
@@ -106,10 +107,19 @@ def may(actor: Actor, action: str, target: Any = None) -> bool:
     return RULES[action][0](actor, target)
 
 
+# What a read-only mirror leaves alone: it would no longer be what the other registry is.
+NOT_ON_A_MIRROR = {"submit", "propose_design", "amend", "withdraw", "add_picture", "dispute", "moderate"}
+
+
 def require(actor: Actor, action: str, target: Any = None) -> None:
     """Raise PermissionDenied, with a sentence for the person, unless the actor may."""
     if may(actor, action, target):
-        return
+        mirrored = mirror_of() if action in NOT_ON_A_MIRROR else None
+        if mirrored is None:
+            return
+        raise PermissionDenied(
+            _t("This registry is a read-only mirror. Please go to {url}.").format(url=mirrored)
+        )
     if isinstance(actor, User) and actor.suspended_at is not None:
         raise PermissionDenied(_t("This account is suspended. You can write an appeal on your own page."))
     if action == "moderate" and isinstance(actor, User) and actor.groups.filter(name=MODERATORS).exists():

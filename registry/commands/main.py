@@ -45,6 +45,7 @@ COMMANDS: dict[str, Command] = {
         "registry.commands.recompute", "refresh charts, or verify published ones to the byte"
     ),
     "verify": Command("registry.commands.verify", "every chart of an open-data package computed anew"),
+    "pull": Command("registry.commands.pull", "follow another registry: a mirror, or an exchange of sheets"),
     "serve": Command("registry.commands.serve", "run the production server"),
     "demo": Command("registry.commands.demo", "an invented co-operative to look around in"),
     "work": Command("registry.commands.work", "a worker of the durable queue"),

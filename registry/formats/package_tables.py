@@ -204,8 +204,7 @@ TABLES = (
         "decisions",
         "What moderators decided, in order; laid over the data, with an exact inverse",
         (
-            count("row", "Order"),
-            text("decision", "Id", needed=True),
+            name_of("decision", "Id"),
             ORIGIN,
             text("kind", "What was decided", needed=True),
             text("target_kind", "What it is about", needed=True),
@@ -215,10 +214,11 @@ TABLES = (
             text("reason", "Why; empty where it is about an account"),
             text("state", "Its state", "waiting", "in_force", "undone", "refused", needed=True),
             yes("needs_second", "Waits for a second moderator, or did"),
+            time("made_at", "When it was made"),
             time("effective_at", "From when"),
             time("undone_at", "Taken back"),
         ),
-        ("row",),
+        ("decision",),
     ),
     Table(
         "disputes",

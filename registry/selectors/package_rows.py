@@ -158,17 +158,18 @@ class PackageRows:
                     yield str(version.sheet.uuid), version.number, *row
 
     def _decisions(self) -> Iterator[Row]:
-        decisions = Decision.objects.exclude(kind=Decision.Kind.SUSPEND).order_by("pk")
+        decisions = Decision.objects.exclude(kind=Decision.Kind.SUSPEND).order_by("created_at", "uuid")
         if self.design is not None:
             about = [self.design.uuid, *{version.sheet.uuid for version in self.versions}]
             about += self._revisions().values_list("uuid", flat=True)
-            found = sorted(_each(decisions, "target_uuid", about), key=lambda one: one.pk)
+            found = sorted(
+                _each(decisions, "target_uuid", about), key=lambda one: (one.created_at, str(one.uuid))
+            )
         else:
             found = list(decisions)
-        for row, decision in enumerate(found, 1):
+        for decision in found:
             account = decision.target_kind == Target.ACCOUNT
             yield (
-                row,
                 str(decision.uuid),
                 decision.origin,
                 decision.kind,
@@ -179,6 +180,7 @@ class PackageRows:
                 "" if account else decision.reason,
                 decision.state,
                 decision.needs_second,
+                decision.created_at,
                 decision.effective_at,
                 decision.undone_at,
             )

@@ -30,6 +30,7 @@ from registry.selectors.evidence import (
     inputs_readings,
 )
 from registry.selectors.kept_charts import shape_key
+from registry.selectors.mirrors import is_mirror
 from registry.services.changes import change_of_revision
 from registry.services.holding import reasons_to_hold
 from registry.services.newcomers import reasons_of_newcomers
@@ -65,6 +66,8 @@ def _hold_refresh(design_id: int) -> None:
 
 
 def _refreshed(design: Design, snapshot: ReliabilitySnapshot) -> ChartRevision | None:
+    if is_mirror():
+        return None  # its charts are those of the registry that it follows
     if design.merged_into_id is not None:
         return None  # its sheets count in the other design until the merge is undone
     inputs = frozen_inputs(design, snapshot)

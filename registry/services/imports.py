@@ -18,6 +18,7 @@ from registry.services.allowance import allowance_require
 from registry.services.audit import record
 from registry.services.import_designs import plan_designs
 from registry.services.import_rows import stored_rows, table_rows, write_sheets
+from registry.services.mirror_guard import refuse_on_mirror
 from registry.services.refreshes import mark_stale, owed, refresh_run
 from registry.services.snapshots import snapshot_learn
 from registry.translation import gettext as _
@@ -86,6 +87,7 @@ def import_apply(table: TidyTable, *, by: User | None = None, progress: Progress
     Raises RegistryErrors, and stores nothing, where the plan has errors.
     """
     tell = progress or (lambda what, done, of: None)
+    refuse_on_mirror()
     with transaction.atomic():
         plan = import_plan(table, by=by)
         if plan.errors:

@@ -99,7 +99,11 @@ class Catalogue:
                 part.number, part.source_class = row["number"], row["class"]
                 part.save()
             self.parts[row["part"]] = part
-            part.designs.add(*Design.objects.filter(uuid__in=row["designs"]))
+            designs = Design.objects.filter(uuid__in=row["designs"])
+            if row["part"] in theirs:
+                part.designs.set(designs)
+            else:
+                part.designs.add(*designs)
         for row in parts:
             into = self.parts.get(row["merged_into"])
             if into is not None and row["part"] in theirs:

@@ -132,7 +132,7 @@ def _stand(revision: ChartRevision, row: Plain) -> None:
 def load_decisions(rows: Iterable[Plain]) -> None:
     """In their order: of two about one sheet the later one holds.  Whom they concern is not in a package."""
     for row in rows:
-        Decision.objects.update_or_create(
+        decision, _made = Decision.objects.update_or_create(
             uuid=row["decision"],
             defaults={
                 "state": row["state"],
@@ -153,6 +153,7 @@ def load_decisions(rows: Iterable[Plain]) -> None:
                 "undone_at": row["undone_at"],
             },
         )
+        Decision.objects.filter(pk=decision.pk).update(created_at=row["made_at"])  # not the time of loading
 
 
 def load_disputes(rows: Iterable[Plain]) -> None:

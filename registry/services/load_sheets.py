@@ -33,10 +33,15 @@ TAKEN_BACK, ASIDE = "taken back where it comes from", "set aside where it comes 
 
 
 class SheetsLoaded:
-    """Loads people, units and sheets; touched: ids of designs whose evidence changed."""
+    """Loads people, units and sheets; touched: ids of designs whose evidence changed.
 
-    def __init__(self, designs: dict[str, Design], parts: dict[str, PartNumber]) -> None:
-        self.designs, self.parts = designs, parts
+    of: registries whose word on taking a sheet back counts, for it is theirs; None: all.
+    """
+
+    def __init__(
+        self, designs: dict[str, Design], parts: dict[str, PartNumber], of: set[str] | None = None
+    ) -> None:
+        self.designs, self.parts, self.of = designs, parts, of
         self.people: dict[str, Contributor] = {}
         self.units: dict[str, Unit] = {}
         self.touched: set[int] = set()
@@ -175,7 +180,8 @@ class SheetsLoaded:
         """A sheet of an account that was set aside doesn't count here either; one brought back does."""
         for row in rows:
             sheet = sheets[row["sheet"]]
-            if row["counts"] == (sheet.withdrawn_at is None):
+            theirs = self.of is None or row["origin"] in self.of
+            if row["counts"] == (sheet.withdrawn_at is None) or not theirs:
                 continue
             sheet.withdrawn_at = None if row["counts"] else timezone.now()
             sheet.withdrawn_reason = "" if row["counts"] else ASIDE
@@ -185,10 +191,12 @@ class SheetsLoaded:
                 Change.Kind.SHEET_RESTORED if row["counts"] else Change.Kind.SHEET_WITHDRAWN, [sheet.uuid]
             )
 
-    def take_back(self, design: Design, rows: list[Plain], origins: set[str]) -> None:
-        """Sheets of these registries that are not among the design's rows any more were taken back there."""
+    def take_back(self, design: Design, rows: list[Plain]) -> None:
+        """Sheets that are not among all of the design's rows any more were taken back there."""
         there = {row["sheet"] for row in rows}
-        sheets = Sheet.objects.filter(design=design, origin__in=origins - {own_origin()}, withdrawn_at=None)
+        sheets = Sheet.objects.filter(design=design, withdrawn_at=None).exclude(origin=own_origin())
+        if self.of is not None:
+            sheets = sheets.filter(origin__in=sorted(self.of))
         for sheet in sheets:
             if str(sheet.uuid) not in there:
                 sheet.withdrawn_at, sheet.withdrawn_reason = timezone.now(), TAKEN_BACK

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -62,10 +62,11 @@ def package_load(path: Path) -> Loaded:
 
 
 @transaction.atomic
-def load_rows(source: Rows, *, charts: bool, complete_of: Iterable[str] = ()) -> Loaded:
+def load_rows(source: Rows, *, charts: bool, of: set[str] | None = None, complete: bool = False) -> Loaded:
     """Store what is not here yet.  charts: as computed there; else they are computed here, from all sheets.
 
-    complete_of: registries whose sheets are all in the rows: theirs that are missing were taken back.
+    of: registries whose word on sheets taken back counts (None: all); complete: sheets of the designs that
+    are not in the rows were taken back.
     """
     catalogue = Catalogue()
     designs = list(source.rows("designs"))
@@ -73,14 +74,14 @@ def load_rows(source: Rows, *, charts: bool, complete_of: Iterable[str] = ()) ->
     catalogue.load_drawings(designs, source.rows("positions"), source.rows("pins"))
     catalogue.load_links(designs, source.rows("applications"))
     catalogue.load_parts(list(source.rows("part_numbers")), source.rows("supersessions"))
-    sheets = SheetsLoaded(catalogue.designs, catalogue.parts)
+    sheets = SheetsLoaded(catalogue.designs, catalogue.parts, of)
     sheets.load_people(source.rows("contributors"))
     sheets.load_units(list(source.rows("units")))
     rows = list(source.rows("sheets"))
     sheets.load_sheets(rows, source.rows("readings"))
-    if complete_of:
+    if complete:
         for design in catalogue.designs.values():
-            sheets.take_back(design, rows, set(complete_of))
+            sheets.take_back(design, rows)
     added = 0
     if charts:
         load_variants(source.rows("variants"), catalogue.designs)

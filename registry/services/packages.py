@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 from django.conf import settings
 from django.db import connection, transaction
@@ -79,9 +77,3 @@ def one_moment() -> None:
 
 def _nested() -> bool:
     return bool(connection.savepoint_ids)
-
-
-def slice_rows(rows: PackageRows) -> Iterator[tuple[str, list[dict[str, Any]]]]:
-    """Each table as plain rows by column."""
-    for table in TABLES:
-        yield table.name, [dict(zip(table.names, row, strict=True)) for row in rows.table(table.name)]

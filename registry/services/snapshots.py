@@ -16,6 +16,7 @@ from registry.selectors.evidence import (
     digest_of,
     inputs_readings,
 )
+from registry.selectors.mirrors import is_mirror
 
 
 def snapshot_in_force() -> ReliabilitySnapshot:
@@ -27,6 +28,8 @@ def snapshot_in_force() -> ReliabilitySnapshot:
 @transaction.atomic
 def snapshot_learn(*, progress: Callable[[int, int], None] | None = None) -> ReliabilitySnapshot:
     """A new snapshot from all sheets that count; the one in force where nothing was learned."""
+    if is_mirror():
+        return snapshot_in_force()
     overlays = Overlays(decisions_in_force())
     evidence = []
     designs = Design.objects.filter(sheets__isnull=False).distinct().order_by("uuid")

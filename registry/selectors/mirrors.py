@@ -1,0 +1,34 @@
+"""Whether this registry is a mirror, and what a change elsewhere is about here."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+
+from registry.models import ChartRevision, Design, MirrorSource, Sheet
+
+
+def mirror_of() -> str | None:
+    """The address of the registry that this one is a read-only mirror of."""
+    return MirrorSource.objects.filter(mode=MirrorSource.Mode.MIRROR).values_list("url", flat=True).first()
+
+
+def is_mirror() -> bool:
+    return mirror_of() is not None
+
+
+def designs_of_decision(decision: dict[str, Any]) -> list[str]:
+    """Ids of the designs here that a decision (of the API) is about, where its line names none."""
+    target, kind = decision.get("target"), decision.get("target_kind")
+    if not target:
+        return []
+    designs = {
+        "sheet": Sheet.objects.filter(uuid=target).values_list("design__uuid", flat=True),
+        "revision": ChartRevision.objects.filter(uuid=target).values_list("design__uuid", flat=True),
+        "part_number": Design.objects.filter(part_numbers__uuid=target).values_list("uuid", flat=True),
+    }
+    try:
+        return [str(uuid) for uuid in designs[kind]] if kind in designs else []
+    except ValidationError:
+        return []
