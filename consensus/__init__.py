@@ -15,6 +15,7 @@ from consensus.drift import Drift, DriftReadings, resistance_drift
 from consensus.engine import agree, agree_design, learn_reliability
 from consensus.errors import ConsensusError
 from consensus.identify import identify_sheet
+from consensus.law_interval import Bounded, next_failure, replacement_interval
 from consensus.life import GroupLife, group_life
 from consensus.lifetimes import Lifetimes
 from consensus.line_codes import line_code
@@ -37,6 +38,7 @@ from consensus.short_tests import short_test
 
 __all__ = [
     "ENGINE_VERSION",
+    "Bounded",
     "Candidate",
     "Cause",
     "CellAgreement",
@@ -80,6 +82,8 @@ __all__ = [
     "level_to_replace",
     "line_code",
     "name_other_designs",
+    "next_failure",
+    "replacement_interval",
     "resistance_drift",
     "short_test",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
@@ -12,6 +13,7 @@ from registry.translation import ngettext
 
 Plain = Mapping[str, Any]
 GAP = "  "
+_BREAKS = re.compile("[ \t\n]+")  # not at spaces that hold a figure together
 
 
 def agreed_lines(document: Plain, width: int) -> Iterator[str]:
@@ -150,7 +152,7 @@ def _sheet_lines(sheets: Sequence[Plain], width: int) -> Iterator[str]:
 
 def wrapped(text: str, width: int, indent: str = "  ") -> Iterator[str]:
     """The text in lines of at most `width` where its words allow it; all but the first are indented."""
-    words = text.split()
+    words = _BREAKS.split(text.strip())
     line = text[: len(text) - len(text.lstrip())] + words[0]
     for word in words[1:]:
         if len(line) + 1 + len(word) > width:

@@ -36,6 +36,7 @@ COMMANDS: dict[str, Command] = {
     "agree": Command("registry.commands.agree", "agreed patterns from a file of readings"),
     "check": Command("registry.commands.check", "good or faulty: suspect units against agreed patterns"),
     "identify": Command("registry.commands.identify", "which switch is this: from readings alone"),
+    "life": Command("registry.commands.life", "how long units last: from a file of units over time"),
     "migrate": Command("registry.commands.migrate", "make or upgrade the database"),
     "import": Command(
         "registry.commands.import_", "tidy readings, or a package, into the registry: all or nothing"

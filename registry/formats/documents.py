@@ -12,6 +12,7 @@ from registry.formats.tidy_text import read_bytes
 from registry.translation import gettext as _
 
 AGREED, CHECK, IDENTIFY = "benchquorum/agreed/1", "benchquorum/check/1", "benchquorum/identify/1"
+LIFE = "benchquorum/life/1"
 
 
 def read_document(path: Path, expected: str) -> dict[str, Any]:
@@ -33,6 +34,6 @@ def read_document(path: Path, expected: str) -> dict[str, Any]:
 
 @cache
 def schema(name: str) -> dict[str, Any]:
-    """JSON Schema of an output: `agreed`, `check`, `identify`."""
+    """JSON Schema of an output: `agreed`, `check`, `identify`, `life`."""
     path = Path(__file__).parent / "schemas" / f"{name}.json"
     return dict(json.loads(path.read_text(encoding="utf-8")))

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from registry.errors import RegistryError, RegistryErrors, pointer
-from registry.formats.tidy_columns import COLUMNS
+from registry.formats.tidy_columns import COLUMNS, Column
 from registry.translation import gettext as _
 from registry.translation import ngettext
 
@@ -17,7 +17,8 @@ BAD = -1
 class ErrorList:
     """Collects errors; keeps the first `KEPT` and counts the rest."""
 
-    def __init__(self) -> None:
+    def __init__(self, columns: Sequence[Column] = COLUMNS) -> None:
+        self._order = {column.name: place for place, column in enumerate(columns)}
         self.kept: list[RegistryError] = []
         self.count = 0
 
@@ -29,8 +30,7 @@ class ErrorList:
 
     def raise_any(self) -> None:
         if self.count:
-            order = {column.name: place for place, column in enumerate(COLUMNS)}
-            self.kept.sort(key=lambda error: (error.line or 0, order.get(error.column or "", -1)))
+            self.kept.sort(key=lambda error: (error.line or 0, self._order.get(error.column or "", -1)))
             raise RegistryErrors(self.kept, more=self.count - len(self.kept))
 
 
@@ -64,13 +64,13 @@ class FieldCodes(dict[str, int]):
 class Header:
     """Which field of a row is which column.  places: column name → index; unknown: names kept out."""
 
-    def __init__(self, names: Sequence[str], line: int) -> None:
+    def __init__(self, names: Sequence[str], line: int, columns: Sequence[Column] = COLUMNS) -> None:
         found = [name.strip().lower() for name in names]
-        known = {column.name for column in COLUMNS}
+        known = {column.name for column in columns}
         self.width = len(found)
         self.unknown = [name for name in found if name and name not in known]
         self.places = {name: place for place, name in enumerate(found) if name in known}
-        missing = [column.name for column in COLUMNS if column.needed and column.name not in self.places]
+        missing = [column.name for column in columns if column.needed and column.name not in self.places]
         twice = sorted({name for name in found if name in known and found.count(name) > 1})
         errors = []
         if missing:

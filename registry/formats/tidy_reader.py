@@ -141,7 +141,7 @@ def _table(columns: dict[str, IntArray], codes: dict[str, FieldCodes], unknown: 
         limit=limit,
         lead=lead,
         line=columns["line"],
-        warnings=(*_unknown_warnings(list(unknown)), *lead_warnings(kind, low, lead, columns["line"])),
+        warnings=(*unknown_warnings(list(unknown)), *lead_warnings(kind, low, lead, columns["line"])),
     )
 
 
@@ -168,7 +168,7 @@ def _sheets(
     return sheets, rank[inverse].astype(np.int32)
 
 
-def _unknown_warnings(unknown: list[str]) -> list[str]:
+def unknown_warnings(unknown: list[str]) -> list[str]:
     if not unknown:
         return []
     text = ngettext(

@@ -14,6 +14,7 @@ from itertools import chain, islice
 import numpy as np
 
 from registry.errors import RegistryError
+from registry.formats.tidy_columns import COLUMNS, Column
 from registry.formats.tidy_fields import ErrorList, Header
 from registry.formats.tidy_table import IntArray
 from registry.formats.tidy_text import TidyText
@@ -30,7 +31,7 @@ _BREAK = re.compile(r"\r\n|\r|\n")
 class RowReader:
     """The columns of the file in chunks of rows; rows that don't fit the header go to `errors`."""
 
-    def __init__(self, text: TidyText, errors: ErrorList) -> None:
+    def __init__(self, text: TidyText, errors: ErrorList, columns: Sequence[Column] = COLUMNS) -> None:
         self._text, self._errors = text, errors
         source = text.lines()
         leading = list(_up_to_first_text(source))
@@ -38,7 +39,7 @@ class RowReader:
         self._csv = csv.reader(chain(leading, source), delimiter=self._delimiter, strict=True)
         self._ended = False
         names = self._header_row()
-        self.header = Header(names, self._csv.line_num)
+        self.header = Header(names, self._csv.line_num, columns)
 
     def _header_row(self) -> list[str]:
         for _lines, rows in self._segments(1):

@@ -46,7 +46,7 @@ def run_all(block: str, folder: Path) -> list[str]:
 def test_files_need_no_database(tmp_path: Path) -> None:
     printed = run_all(SHELL[0], tmp_path)
     assert "Quillbrack QB-6" in printed[0]
-    for name in ("agreed", "check"):
+    for name in ("agreed", "check", "life"):
         document = json.loads((tmp_path / f"{name}.json").read_text())
         jsonschema.validate(document, schema(name))
     assert not (tmp_path / "data").exists()
