@@ -17,6 +17,7 @@ from rest_framework.response import Response
 from api.models import KeptAnswer
 from api.problems import Failure
 from registry.models import User
+from registry.services.refreshes import queue_left_behind
 from registry.translation import gettext as _
 
 KEPT_FOR = timedelta(days=7)
@@ -40,6 +41,7 @@ def once(request: Request, act: Callable[[], Response]) -> Response | HttpRespon
     with transaction.atomic():
         kept = _claim(request.user, key, digest)
         if kept.status:
+            queue_left_behind()  # by a process that was killed after the deed, before its charts
             return _again(kept, digest)
         response = act()
         kept.status, kept.body = response.status_code, JSONRenderer().render(response.data)

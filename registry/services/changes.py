@@ -15,7 +15,7 @@ from django.db.models import Max
 
 from registry.models import Change, ChartRevision, Decision, Sheet
 
-NUMBER_LOCK = 0x62710002  # of PostgreSQL's advisory locks; SQLite has one writer at a time
+NUMBER_LOCK = 0x62710003  # of PostgreSQL's advisory locks; SQLite has one writer at a time
 Plain = dict[str, Any]
 
 # The log's actions that others are told of.

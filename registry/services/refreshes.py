@@ -56,10 +56,11 @@ def _queue_one(pk: int) -> None:
         _mark([pk])
 
 
-def queue_left_behind(design_ids: Iterable[int]) -> None:
+def queue_left_behind(design_ids: Iterable[int] | None = None) -> None:
     """Whoever repeats a call finishes what a killed process left owed; workers of a queue find it anyway."""
     if settings.TASKS_QUEUE == "immediate":
-        for pk in owed().filter(pk__in=sorted(design_ids)).values_list("pk", flat=True):
+        left = owed() if design_ids is None else owed().filter(pk__in=sorted(design_ids))
+        for pk in left.values_list("pk", flat=True):
             transaction.on_commit(partial(refresh_chart.enqueue, pk))
 
 
