@@ -9,6 +9,7 @@ and for each contributor and code there is a vector of likelihoods over the alph
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -184,11 +185,18 @@ def censored_likelihood(
 
 def deviation(alphabet: Alphabet, share: float) -> FloatArray:
     """(A, A) rows: pattern, columns: the unit.  A worn contact is open or odd, a stray one closed or odd."""
-    size, odd = alphabet.size, alphabet.odd
+    return _deviation(alphabet.size, share)
+
+
+@lru_cache(maxsize=64)
+def _deviation(size: int, share: float) -> FloatArray:
+    odd = size - 1
     moved = np.zeros((size, size))
     moved[0, [1, odd]] = 0.7, 0.3
     moved[1, [0, odd]] = 0.6, 0.4
     moved[2:odd, [0]] = 0.5
     moved[2:odd, odd] = 0.5
     moved[odd, [0, 1]] = 0.5
-    return (1 - share) * np.eye(size) + share * moved
+    found = (1 - share) * np.eye(size) + share * moved
+    found.setflags(write=False)
+    return np.asarray(found)

@@ -94,8 +94,8 @@ class HypothesisSet:
 
     source: (H, cells) indices of sources, where the first CONSTANTS are the constants and the next `places`
     the places themselves; operands: (sources, 4) as x1..x4 above, in the same numbering; silent: (H, cells)
-    readings that are predicted but are no evidence of their own (end of travel read twice); composite: (H,)
-    readings of the design's own pairs show more than one contact.
+    readings that are predicted but are no evidence of their own (end of travel read twice); repeating: (H,)
+    has such readings; composite: (H,) readings of the design's own pairs show more than one contact.
     """
 
     mistakes: tuple[Mistake, ...]
@@ -103,6 +103,7 @@ class HypothesisSet:
     source: IntArray
     operands: IntArray
     silent: BoolArray
+    repeating: BoolArray
     composite: BoolArray
 
 
@@ -314,5 +315,6 @@ def enumerate_hypotheses(shape: Shape, worn: bool = False) -> HypothesisSet:
         source=source.astype(np.int32),
         operands=operands_of.astype(np.int32),
         silent=np.tile(repeats, (len(faults), 1)),
+        repeating=np.tile(repeats.any(axis=1), len(faults)),
         composite=composite.ravel(),
     )

@@ -49,13 +49,14 @@ class Pairs:
 
 def make_pairs(problem: Problem, sheet: IntArray, hypothesis: IntArray) -> Pairs:
     """Pairs and their entries; `sheet` and `hypothesis` sorted."""
-    start = np.searchsorted(problem.sheet, np.arange(problem.sheets + 1))
-    length = np.diff(start)[sheet]
+    first = problem.start[sheet]
+    length = problem.start[sheet + 1] - first
+    end = np.cumsum(length)
     pair = np.repeat(np.arange(len(sheet)), length)
-    offset = np.arange(len(pair)) - np.repeat(np.cumsum(length) - length, length)
-    row = start[sheet][pair] + offset
-    source = problem.hypotheses.source[hypothesis[pair], problem.cell[row]]
-    return Pairs(sheet, hypothesis, pair, row, source.astype(np.int64))
+    row = np.arange(len(pair)) + np.repeat(first - end + length, length)
+    source = problem.hypotheses.source
+    at = np.repeat(hypothesis * source.shape[1], length) + problem.cell.take(row)
+    return Pairs(sheet, hypothesis, pair, row, source.ravel().take(at).astype(np.int64))
 
 
 def single_pairs(problem: Problem, combined: BoolArray, kept: Pairs | None = None) -> Pairs:
@@ -112,14 +113,16 @@ def source_beliefs(
     """(..., CONSTANTS + Q, A) beliefs of constants and places: of one unit's places, which may deviate from
     the pattern, or of the pattern's own."""
     if deviating:
-        belief = belief @ deviation(problem.alphabet, problem.settings.unit_deviation)
-    constants = np.zeros((CONSTANTS, problem.alphabet.size))
-    constants[OPEN, 0] = 1.0
-    constants[CLOSED_SOURCE, 1] = 1.0
-    constants[UNKNOWN] = prior
-    constants[WORN, [0, problem.alphabet.odd]] = 0.5
-    spread = np.broadcast_to(constants, (*belief.shape[:-2], *constants.shape))
-    return np.concatenate([spread, belief], axis=-2)
+        spread = deviation(problem.alphabet, problem.settings.unit_deviation)
+        belief = (belief.reshape(-1, len(spread)) @ spread).reshape(belief.shape)
+    places, size = belief.shape[-2:]
+    out = np.zeros((*belief.shape[:-2], CONSTANTS + places, size))
+    out[..., OPEN, 0] = 1.0
+    out[..., CLOSED_SOURCE, 1] = 1.0
+    out[..., UNKNOWN, :] = prior
+    out[..., WORN, 0] = out[..., WORN, problem.alphabet.odd] = 0.5
+    out[..., CONSTANTS:, :] = belief
+    return out
 
 
 def combine(p: FloatArray, q: FloatArray, table: IntArray) -> FloatArray:
@@ -146,8 +149,11 @@ def beside(q: FloatArray, like: FloatArray, table: IntArray) -> FloatArray:
     """(E, A) likelihood of a contact's symbol read together with a contact of belief q."""
     settles, neutral = settling(table)
     out = q[:, [settles]] * like[:, [settles]] + q[:, [neutral]] * like
-    likeliest = q[:, 2:].argmax(axis=1) + 2
-    out += q[:, 2:].sum(axis=1)[:, None] * np.take_along_axis(like, table[:, likeliest].T, axis=1)
+    if q.shape[1] == 3:
+        out += q[:, [2]] * like[:, table[:, 2]]
+    else:
+        likeliest = q[:, 2:].argmax(axis=1) + 2
+        out += q[:, 2:].sum(axis=1)[:, None] * np.take_along_axis(like, table[:, likeliest].T, axis=1)
     out[:, settles] = like[:, settles]
     out[:, neutral] = np.einsum("ea,ea->e", q, like)
     return out
@@ -172,18 +178,22 @@ def predict(problem: Problem, beliefs: FloatArray, pairs: Pairs, at: IntArray | 
             blocks.append(predict(problem, beliefs, some, None if at is None else at[part]))
         return np.concatenate(blocks)
     like = entry_likelihoods(problem, pairs)
-    unit = problem.unit[pairs.sheet[pairs.pair]] if at is None else at
-    base = beliefs.shape[1]
-    plain = pairs.source < base
-    shown = beliefs[unit, np.where(plain, pairs.source, 0)]
-    rest = np.flatnonzero(~plain)
+    unit = problem.unit[pairs.sheet].take(pairs.pair) if at is None else at
+    base, size = beliefs.shape[1:]
+    rest = np.flatnonzero(pairs.source >= base)
+    source = pairs.source
+    if len(rest):
+        source = source.copy()
+        source[rest] = 0
+    shown = beliefs.reshape(-1, size).take(unit * base + source, axis=0)
     if len(rest):
         arms = arm_beliefs(problem, beliefs, unit[rest], pairs.source[rest])
         shown[rest] = combine(arms[0], arms[1], problem.alphabet.series)
     chance = np.einsum("ea,ea->e", shown, like)
-    loose = pairs.hypothesis[pairs.pair] % problem.mistakes == problem.mistakes - 1
-    if loose.any():
-        anything = like[loose] @ beliefs[0, UNKNOWN]
+    unexplained = pairs.hypothesis % problem.mistakes == problem.mistakes - 1
+    if unexplained.any():
+        loose = np.flatnonzero(unexplained.take(pairs.pair))
+        anything = like.take(loose, axis=0) @ beliefs[0, UNKNOWN]
         chance[loose] = (1 - LOOSE) * chance[loose] + LOOSE * anything
     return np.asarray(chance)
 
@@ -192,13 +202,15 @@ def arm_beliefs(
     problem: Problem, state_beliefs: FloatArray, unit: IntArray, source: IntArray
 ) -> tuple[FloatArray, FloatArray]:
     """Beliefs of both arms of sources in series, each arm one contact or two in parallel."""
-    x = problem.hypotheses.operands[source]
+    x = problem.hypotheses.operands.take(source, axis=0)
+    base, size = state_beliefs.shape[1:]
+    flat, first = state_beliefs.reshape(-1, size), unit * base
     arms = []
     for near, aside in ((0, 1), (2, 3)):
-        arm = state_beliefs[unit, x[:, near]]
+        arm = flat.take(first + x[:, near], axis=0)
         paired = np.flatnonzero(x[:, aside] != OPEN)
         if len(paired):
-            other = state_beliefs[unit[paired], x[paired, aside]]
+            other = flat.take(first[paired] + x[paired, aside], axis=0)
             arm[paired] = combine(arm[paired], other, problem.alphabet.parallel)
         arms.append(arm)
     return arms[0], arms[1]
@@ -206,10 +218,12 @@ def arm_beliefs(
 
 def entry_likelihoods(problem: Problem, pairs: Pairs) -> FloatArray:
     """(E, A) likelihood of each entry's reading, with the offset taken off under a resistive common."""
-    like = problem.like[pairs.row]
-    if problem.offset.any():
-        shifted = (pairs.hypothesis // problem.mistakes == problem.faults - 1)[pairs.pair]
-        like[shifted] = problem.shifted[pairs.row[shifted]]
+    like = problem.like.take(pairs.row, axis=0)
+    if problem.some_offset:
+        common = pairs.hypothesis // problem.mistakes == problem.faults - 1
+        if common.any():
+            shifted = np.flatnonzero(common.take(pairs.pair))
+            like[shifted] = problem.shifted[pairs.row[shifted]]
     return like
 
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from consensus.contacts import deviation
 from consensus.hypotheses import CONSTANTS, OPEN
-from consensus.inference import TINY, Pairs, arm_beliefs, beside, entry_likelihoods
+from consensus.inference import TINY, Pairs, arm_beliefs, beside, entry_likelihoods, make_pairs
 from consensus.problem import Problem
 
 IntArray = NDArray[np.int64]
@@ -24,15 +24,20 @@ def unit_messages(problem: Problem, pairs: Pairs, posterior: FloatArray, beliefs
     the place; then one unit may deviate from the pattern (see `deviation`), which bounds what it can say.
     """
     tables, size = beliefs.shape[1], problem.alphabet.size
-    out = np.ones((problem.sheets, tables, problem.places, size))
-    some = speaking_entries(problem, pairs, posterior.max(axis=1) > SPEAKING)
-    unit = problem.unit[some.sheet][some.pair]
+    out = np.empty((problem.sheets, tables, problem.places, size))
+    speaking = np.flatnonzero(posterior.max(axis=1) > SPEAKING)
+    spoken = make_pairs(problem, pairs.sheet[speaking], pairs.hypothesis[speaking])
+    some = speaking_entries(problem, spoken, np.ones(len(speaking), dtype=bool))
+    unit = problem.unit[some.sheet].take(some.pair)
+    weight = posterior[speaking]
     for table in range(tables):
         pair, place, ratio = place_ratios(problem, some, beliefs[:, table], unit)
-        target = (some.sheet[pair] * tables + table) * problem.places + place
-        change = posterior[pair, table][:, None] * (ratio - 1)
-        np.add.at(out.reshape(-1, size), target, change)
-    return _by_unit(problem, np.maximum(out, 1e-9))
+        target = (some.sheet * problem.places).take(pair) + place
+        change = weight[:, table].take(pair)[:, None] * (ratio - 1)
+        for symbol in range(size):
+            told = np.bincount(target, change[:, symbol], problem.sheets * problem.places)
+            out[:, table, :, symbol] = told.reshape(problem.sheets, problem.places)
+    return _by_unit(problem, np.maximum(out + 1.0, 1e-9))
 
 
 def sheet_messages(problem: Problem, pairs: Pairs, beliefs: FloatArray, at: IntArray) -> FloatArray:
@@ -47,8 +52,14 @@ def sheet_messages(problem: Problem, pairs: Pairs, beliefs: FloatArray, at: IntA
 def speaking_entries(problem: Problem, pairs: Pairs, speaking: BoolArray) -> Pairs:
     """Pairs with only those entries that are evidence of places."""
     speaking = speaking & (pairs.hypothesis % problem.mistakes != problem.mistakes - 1)
-    silent = problem.hypotheses.silent[pairs.hypothesis[pairs.pair], problem.cell[pairs.row]]
-    entry = np.flatnonzero(speaking[pairs.pair] & ~silent)
+    heard = speaking.take(pairs.pair)
+    repeats = np.flatnonzero(problem.hypotheses.repeating[pairs.hypothesis].take(pairs.pair))
+    if len(repeats):
+        hypothesis = pairs.hypothesis[pairs.pair[repeats]]
+        heard[repeats] &= ~problem.hypotheses.silent[hypothesis, problem.cell[pairs.row[repeats]]]
+    elif heard.all():
+        return pairs
+    entry = np.flatnonzero(heard)
     return Pairs(pairs.sheet, pairs.hypothesis, pairs.pair[entry], pairs.row[entry], pairs.source[entry])
 
 
@@ -56,16 +67,18 @@ def place_ratios(
     problem: Problem, some: Pairs, beliefs: FloatArray, at: IntArray
 ) -> tuple[IntArray, IntArray, FloatArray]:
     """(pair, place, (…, A) likelihood over prediction): each pair and place once."""
-    base = beliefs.shape[1]
+    base, size = beliefs.shape[1:]
     like = entry_likelihoods(problem, some)
     direct = np.flatnonzero((some.source >= CONSTANTS) & (some.source < base))
-    shown = np.einsum("ea,ea->e", beliefs[at[direct], some.source[direct]], like[direct])
-    ratio = like[direct] / shown[:, None]
-    weight = problem.weight[some.row[direct]]
+    source = some.source.take(direct)
+    belief = beliefs.reshape(-1, size).take(at.take(direct) * base + source, axis=0)
+    ratio = like.take(direct, axis=0)
+    ratio /= np.einsum("ea,ea->e", belief, ratio)[:, None]
+    weight = problem.weight.take(some.row.take(direct))
     if weight.min(initial=1.0) < 1:
-        ratio = ratio ** weight[:, None]
-        ratio /= np.einsum("ea,ea->e", beliefs[at[direct], some.source[direct]], ratio)[:, None]
-    parts = [(some.pair[direct], some.source[direct] - CONSTANTS, ratio)]
+        ratio **= weight[:, None]
+        ratio /= np.einsum("ea,ea->e", belief, ratio)[:, None]
+    parts = [(some.pair.take(direct), source - CONSTANTS, ratio)]
     combined = np.flatnonzero(some.source >= base)
     if not len(combined):
         return parts[0]
@@ -106,8 +119,9 @@ def _multiply_repeats(
 ) -> tuple[IntArray, IntArray, FloatArray]:
     """Readings of one pair that tell of the same place multiply."""
     keys, inverse = np.unique(pair * places + place, return_inverse=True)
-    total = np.zeros((len(keys), ratio.shape[1]))
-    np.add.at(total, inverse, np.log(np.maximum(ratio, TINY)))
+    logs = np.log(np.maximum(ratio, TINY))
+    columns = [np.bincount(inverse, logs[:, symbol], len(keys)) for symbol in range(ratio.shape[1])]
+    total = np.stack(columns, axis=1)
     return keys // places, keys % places, np.exp(np.clip(total, -50, 50))
 
 
@@ -120,4 +134,5 @@ def _by_unit(problem: Problem, sheets: FloatArray) -> FloatArray:
         logs = np.zeros((problem.units, *sheets.shape[1:]))
         np.add.at(logs, problem.unit, np.log(sheets))
         joined = np.exp(np.clip(logs, -60.0, 60.0))
-    return np.asarray(np.log(joined @ deviation(problem.alphabet, problem.settings.unit_deviation).T))
+    spread = deviation(problem.alphabet, problem.settings.unit_deviation).T
+    return np.asarray(np.log((joined.reshape(-1, len(spread)) @ spread).reshape(joined.shape)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,6 +66,16 @@ class Problem:
     @property
     def sheets(self) -> int:
         return len(self.unit)
+
+    @cached_property
+    def start(self) -> IntArray:
+        """(N + 1,) first reading of each sheet."""
+        return np.searchsorted(self.sheet, np.arange(self.sheets + 1))
+
+    @cached_property
+    def some_offset(self) -> bool:
+        """Whether any sheet has a candidate resistive common."""
+        return bool(self.offset.any())
 
     @property
     def mistakes(self) -> int:
