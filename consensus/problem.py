@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from consensus.contacts import Alphabet, likelihood_table
 from consensus.encoding import Encoded, reading_likelihoods
 from consensus.hypotheses import Fault, HypothesisSet, Mistake, enumerate_hypotheses
-from consensus.reliability import Reliability
+from consensus.reliability import ContributorReliability, Reliability
 from consensus.settings import Settings
 
 IntArray = NDArray[np.int64]
@@ -87,21 +88,23 @@ class Problem:
 
 
 def mistake_shares(
-    mistakes: tuple[Mistake, ...], contributor: str, reliability: Reliability, settings: Settings
+    mistakes: tuple[Mistake, ...],
+    readers: Sequence[ContributorReliability],
+    reliability: Reliability,
+    settings: Settings,
 ) -> FloatArray:
-    """(M,) prior share of sheets of this contributor that went through each mistake."""
-    of = reliability.of(contributor)
-    common = dict(reliability.mistakes)
+    """(readers, M) prior share of sheets of each reader that went through each mistake."""
     weight = settings.habit_strength
-    kinds = [mistake.kind for mistake in mistakes]
-    share = np.zeros(len(mistakes))
-    for kind, rate in common.items():
-        own = (weight * rate + of.habit(kind)) / (weight + of.sheets)
-        members = [at for at, found in enumerate(kinds) if found == kind]
-        share[members] = own / max(len(members), 1)
-    share[-1] = settings.unexplained_rate
-    share[0] = max(1 - share[1:].sum(), 0.05)
-    return share / share.sum()
+    kinds = np.array([mistake.kind for mistake in mistakes])
+    sheets = np.array([one.sheets for one in readers])
+    share = np.zeros((len(readers), len(mistakes)))
+    for kind, rate in reliability.mistakes:
+        own = (weight * rate + np.array([one.habit(kind) for one in readers])) / (weight + sheets)
+        members = kinds == kind
+        share[:, members] = (own / max(np.count_nonzero(members), 1))[:, None]
+    share[:, -1] = settings.unexplained_rate
+    share[:, 0] = np.maximum(1 - share[:, 1:].sum(axis=1), 0.05)
+    return np.asarray(share / share.sum(axis=1, keepdims=True))
 
 
 def fault_shares(faults: tuple[Fault, ...], rate: float) -> FloatArray:
@@ -162,7 +165,7 @@ def make_problem(
     )
     like = reading_likelihoods(encoded, table)
     shifted = table[encoded.contributor[encoded.sheet], encoded.shifted_code]
-    shares = np.array([mistake_shares(hypotheses.mistakes, name, reliability, settings) for name in names])
+    shares = mistake_shares(hypotheses.mistakes, of, reliability, settings)
     kept = encoded.sheet_order if kept is None else kept
     sheet_of = np.full(encoded.sheets, -1, dtype=np.int64)
     sheet_of[kept] = np.arange(len(kept))

@@ -58,13 +58,18 @@ def place_beliefs(
 
 def log_tables(messages: FloatArray, prior: FloatArray, differs: FloatArray) -> float:
     """Log evidence of all places given the messages, with the star summed out."""
-    total = messages.sum(axis=0)
+    return float(log_totals(messages.sum(axis=0), prior, differs))
+
+
+def log_totals(total: FloatArray, prior: FloatArray, differs: FloatArray) -> FloatArray:
+    """(…,) log evidence of all places from (…, V, Q, A) log messages of all units together."""
     peak = total.max(axis=-1, keepdims=True)
     scaled = np.exp(total - peak)
-    first = scaled[0] * prior
-    if len(total) > 1:
-        first = first * _upward(scaled[1:], prior, differs).prod(axis=0)
-    return float(np.log(np.maximum(first.sum(axis=-1), TINY)).sum() + peak.sum())
+    first = scaled[..., 0, :, :] * prior
+    if total.shape[-3] > 1:
+        first = first * _upward(scaled[..., 1:, :, :], prior, differs).prod(axis=-3)
+    evidence = np.log(np.maximum(first.sum(axis=-1), TINY)).sum(axis=-1)
+    return np.asarray(evidence + peak.sum(axis=(-3, -2, -1)))
 
 
 def differing_shares(

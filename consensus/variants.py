@@ -19,7 +19,7 @@ from consensus.inference import Pairs
 from consensus.joint import explain_jointly
 from consensus.problem import Problem
 from consensus.propagation import State, propagate, trial
-from consensus.tables import log_tables, place_beliefs
+from consensus.tables import log_tables, log_totals, place_beliefs
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -146,13 +146,12 @@ def promising_groups(problem: Problem, present: Tables) -> list[tuple[FloatArray
     """(messages, shares) to start from: groups of units that, given a table of their own, raise the evidence
     of the places most; groups are the nodes of a hierarchical clustering of what units say."""
     state = present.state
-    said = state.messages.sum(axis=1)
     differs = np.append(state.differs, problem.settings.variant_differs)
     plain = log_tables(state.messages, state.prior, state.differs)
+    groups = candidate_groups(state.messages.sum(axis=1))
     trials = []
-    for group in candidate_groups(said):
+    for group, moved in zip(groups, _grown_evidence(state, groups, differs), strict=True):
         share = _shares(state, group)
-        moved = log_tables(seeded_messages(state.messages, np.flatnonzero(group)), state.prior, differs)
         many = float(group.sum())
         assigned = many * np.log(share[-1]) + (len(group) - many) * np.log(1 - share[-1])
         gain = moved - plain + assigned
@@ -163,6 +162,16 @@ def promising_groups(problem: Problem, present: Tables) -> list[tuple[FloatArray
         (seeded_messages(state.messages, np.flatnonzero(group)), _shares(state, group))
         for _, group in trials[:GROUPS_RUN]
     ]
+
+
+def _grown_evidence(state: State, groups: list[BoolArray], differs: FloatArray) -> FloatArray:
+    """(groups,) log evidence of the places if each group alone had a further table to itself."""
+    if not groups:
+        return np.zeros(0)
+    whole, shape = state.messages.sum(axis=0), state.messages.shape
+    mine = (np.array(groups, dtype=np.float64) @ state.messages.reshape(shape[0], -1)).reshape(-1, *shape[1:])
+    total = np.concatenate([whole - mine, mine.sum(axis=1, keepdims=True)], axis=1)
+    return log_totals(total, state.prior, differs)
 
 
 def candidate_groups(said: FloatArray) -> list[BoolArray]:
