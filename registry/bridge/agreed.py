@@ -14,6 +14,7 @@ from registry.bridge.parallel import crew
 from registry.bridge.tables import designs_from_table
 from registry.errors import RegistryError, RegistryErrors, pointer
 from registry.formats.documents import AGREED
+from registry.formats.json_text import json_text
 from registry.formats.sentences import finding_message
 from registry.formats.tidy_table import TidyTable
 from registry.translation import gettext as _
@@ -32,16 +33,46 @@ def agree_document(
 
     progress: is told the share done; workers: processes for files of many readings.
     """
-    tell = progress or (lambda share: None)
+    document = {**_head(), "designs": [], "submissions": []}
+    found = _each_design(table, _agreed, progress or (lambda share: None), workers)
+    for design, findings in found.results:
+        document["designs"].append(design)
+        document["submissions"] += findings
+    document["reliability"] = found.reliability.to_plain()
+    return document
+
+
+def agree_text(
+    table: TidyTable, progress: Callable[[float], None] | None = None, workers: int = 1
+) -> Iterator[str]:
+    """`json_text(agree_document(…))` in pieces: each worker writes its own designs."""
+    found = _each_design(table, _agreed_text, progress or (lambda share: None), workers)
+    head = json_text(_head())
+    yield head[:-1] + ',"designs":['
+    yield ",".join(design for design, _findings in found.results)
+    yield '],"submissions":['
+    yield ",".join(findings for _design, findings in found.results if findings)
+    yield f'],"reliability":{json_text(found.reliability.to_plain())}}}'
+
+
+def _head() -> Plain:
+    return {"format": AGREED, "engine": {"version": ENGINE_VERSION, "settings": Settings().to_plain()}}
+
+
+@dataclass(frozen=True)
+class _Found:
+    reliability: Reliability
+    results: list[Any]
+
+
+def _each_design(
+    table: TidyTable, one: Callable[..., Any], tell: Callable[[float], None], workers: int
+) -> _Found:
+    """The snapshot of a file, and what `one` makes of each of its designs under it."""
     settings = Settings()
     designs = designs_from_table(table)
     place = {id(design): number for number, design in enumerate(designs)}
-    document: Plain = {
-        "format": AGREED,
-        "engine": {"version": ENGINE_VERSION, "settings": settings.to_plain()},
-        "designs": [],
-        "submissions": [],
-    }
+    results = []
     with crew(designs, workers if len(table) >= WORTH_SPREADING else 1) as each:
 
         def learn_each(function: LearnOne, works: Iterable[LearnWork]) -> Iterator[Any]:
@@ -51,12 +82,10 @@ def agree_document(
             designs, settings, lambda done, of: tell(LEARNING * done / max(of, 1)), learn_each
         )
         work = [(number, reliability, settings) for number in range(len(designs))]
-        for done, (design, findings) in enumerate(each(_agreed, work), 1):
-            document["designs"].append(design)
-            document["submissions"] += findings
-            tell(LEARNING + (1 - LEARNING) * done / len(designs))
-    document["reliability"] = reliability.to_plain()
-    return document
+        for result in each(one, work):
+            results.append(result)
+            tell(LEARNING + (1 - LEARNING) * len(results) / len(designs))
+    return _Found(reliability, results)
 
 
 def _learned(designs: Sequence[DesignReadings], work: tuple[LearnOne, int, Reliability, Settings]) -> Any:
@@ -74,6 +103,13 @@ def _agreed(
     for finding in findings:
         finding["message"] = finding_message(finding, agreement.common)
     return agreement.to_plain(), findings
+
+
+def _agreed_text(
+    designs: Sequence[DesignReadings], work: tuple[int, Reliability, Settings]
+) -> tuple[str, str]:
+    design, findings = _agreed(designs, work)
+    return json_text(design), json_text(findings)[1:-1]
 
 
 @dataclass(frozen=True)

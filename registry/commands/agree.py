@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 from registry.commands.chart_text import agreed_lines
-from registry.commands.output import ProgressLine, print_json, print_text, say_warnings
+from registry.commands.output import ProgressLine, print_pieces, print_text, say_warnings
 from registry.commands.speed import all_for_speed
 from registry.formats.tidy_reader import read_tidy
 from registry.translation import gettext as _
@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from registry.bridge.agreed import agree_document
+    from registry.bridge.agreed import agree_document, agree_text
     from registry.bridge.parallel import processors
 
     with all_for_speed():
@@ -27,11 +27,14 @@ def run(args: argparse.Namespace) -> int:
         table = read_tidy(args.file, progress=reading)
         reading.close()
         agreeing = ProgressLine(_("agreeing"))
-        document = agree_document(table, progress=agreeing, workers=processors())
+        if args.json:
+            pieces = list(agree_text(table, progress=agreeing, workers=processors()))
+        else:
+            document = agree_document(table, progress=agreeing, workers=processors())
         agreeing.close()
     say_warnings(table.warnings)
     if args.json:
-        print_json(document)
+        print_pieces(pieces)
     else:
         print_text(agreed_lines(document, shutil.get_terminal_size().columns))
     return 0

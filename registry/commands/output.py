@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterable
 from typing import Any
 
-import numpy as np
-
 from registry.errors import RegistryErrors
+from registry.formats.json_text import json_text
 from registry.translation import gettext as _
 from registry.translation import ngettext
 
@@ -41,22 +39,18 @@ def say_errors(errors: RegistryErrors) -> None:
         warn(ngettext("and {count} error more", "and {count} errors more", rest).format(count=rest))
 
 
-def print_json(document: dict[str, Any]) -> None:
-    """One line of JSON in UTF-8, whatever the terminal's encoding."""
+def print_pieces(pieces: Iterable[str]) -> None:
+    """One line of JSON that comes in pieces, in UTF-8, whatever the terminal's encoding."""
     reconfigure = getattr(sys.stdout, "reconfigure", None)
     if reconfigure is not None:
         reconfigure(encoding="utf-8")
-    text = json.dumps(
-        document, ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=_plain_number
-    )
-    sys.stdout.write(text + "\n")
+    sys.stdout.writelines(pieces)
+    sys.stdout.write("\n")
 
 
-def _plain_number(value: Any) -> int | float:
-    """A number of an array as Python's own; anything else is a mistake of ours."""
-    if isinstance(value, np.generic) and isinstance(number := value.item(), int | float):
-        return number
-    raise TypeError(f"{type(value).__name__} has no place in JSON.")
+def print_json(document: dict[str, Any]) -> None:
+    """One line of JSON in UTF-8."""
+    print_pieces([json_text(document)])
 
 
 def print_text(lines: Iterable[str]) -> None:

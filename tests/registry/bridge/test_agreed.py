@@ -13,6 +13,7 @@ from jsonschema import Draft202012Validator
 from registry.bridge import agreed
 from registry.errors import RegistryErrors
 from registry.formats.documents import schema
+from registry.formats.json_text import json_text
 from registry.formats.tidy_reader import read_tidy
 from registry.formats.tidy_table import TidyTable
 
@@ -125,3 +126,10 @@ def test_settings_that_this_engine_does_not_know_are_left_out(document: dict[str
     charts = agreed.charts_from_document(other)
     assert charts.settings.agreed_units == 9
     assert charts.settings.agreed_p == 0.995
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_text_in_pieces_is_the_document(workers, monkeypatch):
+    monkeypatch.setattr(agreed, "WORTH_SPREADING", 0)
+    table = some_designs(4)
+    assert "".join(agreed.agree_text(table, workers=workers)) == json_text(agreed.agree_document(table))
