@@ -176,7 +176,9 @@ ACCOUNT_LOGOUT_ON_GET = False
 ACCOUNT_ADAPTER = "registry.accounts.AccountAdapter"
 ACCOUNT_FORMS = {"signup": "registry.sign_up_form.SignUpForm"}
 ALLAUTH_TRUSTED_PROXY_COUNT = env.int("BENCHQUORUM_PROXIES", 0)  # 0: the address is the peer's
-MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
+MFA_SUPPORTED_TYPES = ["webauthn", "totp", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = DEBUG  # browsers themselves allow it on localhost only
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.urls import include, path
 
+from registry.moderation.invitations import invitation
 from registry.pages.metrics import metrics
 
 urlpatterns = [
@@ -11,6 +12,7 @@ urlpatterns = [
     path("", include("registry.pages.taking_part")),
     path("", include("registry.pages.open_data")),
     path("desk/", include("registry.moderation.urls")),
+    path("invitations/<str:token>/", invitation, name="invitation"),
     path("account/", include("allauth.urls")),
     path("api/v1/", include("api.urls")),
     path("metrics", metrics, name="metrics"),

@@ -16,6 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from registry.services.due_decisions import apply_due
+    from registry.services.invitations import invitations_forget
     from registry.services.notices import notices_mail
     from registry.services.open_data import open_data_due
     from registry.services.rereads import remind_rereads
@@ -24,6 +25,7 @@ def run(args: argparse.Namespace) -> int:
     taken = apply_due()
     reminded = remind_rereads()
     mailed = notices_mail()
+    invitations_forget()
     if open_data_due():
         write_open_data.enqueue()
     if not args.quiet:

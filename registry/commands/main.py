@@ -54,6 +54,7 @@ COMMANDS: dict[str, Command] = {
     "restore": Command("registry.commands.restore", "an empty registry from a backup, compared row for row"),
     "move": Command("registry.commands.move", "the registry into another database, SQLite or PostgreSQL"),
     "audit": Command("registry.commands.audit", "verify the log of who did what, or a copy of it"),
+    "invite": Command("registry.commands.invite", "invite somebody to moderate"),
     "due": Command("registry.commands.due", "what a clock owes: decisions, reminders, mail"),
 }
 

@@ -7,8 +7,9 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import Count, F, Q, QuerySet
+from django.utils import timezone
 
-from registry.models import AuditEntry, Contributor, Decision, Dispute, SheetFinding, Target
+from registry.models import AuditEntry, Contributor, Decision, Dispute, Invitation, SheetFinding, Target
 from registry.permissions import MODERATORS
 from registry.selectors.seen import case_seen
 
@@ -26,6 +27,16 @@ def accounts_for_care(query: str = "") -> QuerySet[Any]:
     if query:
         people = people.filter(Q(pseudonym__icontains=query) | Q(workshop__name__icontains=query))
     return people.order_by(F("odd").desc(), "-sent", "pk")
+
+
+def invitations_sent(most: int = 50) -> list[Invitation]:
+    """The latest, each with `open` and `over` as of now."""
+    rows = list(Invitation.objects.select_related("used_by__contributor")[:most])
+    now = timezone.now()
+    for row in rows:
+        row.over = row.expires_at <= now  # type: ignore[attr-defined]
+        row.open = not (row.used_at or row.withdrawn_at or row.over)  # type: ignore[attr-defined]
+    return rows
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,143 @@
+"""Invitations to moderate: by mail, once, for the address they went to, for seven days."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from registry.commands.main import main
+from registry.models import AuditEntry, Invitation, User
+from registry.permissions import may
+from registry.services.invitations import LASTS, MOST_OPEN, invitation_make, invitations_forget
+from tests.registry.moderation.made import account
+
+WHOM = "newcomer@workshop.example"
+
+
+@pytest.fixture
+def moderator(db: None) -> User:
+    return account("moderator", moderator=True)
+
+
+@pytest.fixture
+def newcomer(db: None) -> User:
+    return account("newcomer")
+
+
+@pytest.fixture
+def invite(client: Client, moderator: User, mailoutbox: Any, django_capture_on_commit_callbacks: Any) -> Any:
+    """Sends one to an address; what stood in the mail."""
+
+    def send(email: str = WHOM) -> str:
+        client.force_login(moderator)
+        with django_capture_on_commit_callbacks(execute=True):
+            answer = client.post("/desk/invitations/", {"email": email})
+        assert answer.status_code == 302
+        (mail,) = mailoutbox
+        assert mail.to == [email]
+        found = re.search(r"http://testserver(/invitations/[\w-]+/)", mail.body)
+        assert found is not None
+        return found[1]
+
+    return send
+
+
+def test_link_makes_a_moderator_once(client: Client, invite: Any, newcomer: User, settings: Any) -> None:
+    settings.BENCHQUORUM_MODERATOR_MFA = False
+    link = invite()
+    assert not may(newcomer, "moderate")
+    client.force_login(newcomer)
+    assert "Become a moderator" in client.get(link).content.decode()
+    assert not may(newcomer, "moderate")  # looking at it is not taking it
+    assert client.post(link)["Location"] == "/desk/"
+    assert may(newcomer, "moderate")
+    newcomer.groups.clear()
+    assert client.post(link).status_code == 400
+    assert not may(newcomer, "moderate")
+
+
+def test_second_factor_comes_first_where_it_is_asked_for(
+    client: Client, invite: Any, newcomer: User, settings: Any
+) -> None:
+    link = invite()
+    settings.BENCHQUORUM_MODERATOR_MFA = True
+    client.force_login(newcomer)
+    assert client.post(link)["Location"] == "/account/2fa/"
+    assert not may(newcomer, "moderate")
+
+
+def test_nobody_else_can_take_it(client: Client, invite: Any, settings: Any) -> None:
+    settings.BENCHQUORUM_MODERATOR_MFA = False
+    link, other = invite(), account("other")
+    client.force_login(other)
+    assert "another e-mail address" in client.get(link).content.decode()
+    assert client.post(link).status_code == 400
+    assert not may(other, "moderate")
+    assert client.get(link.replace("s/", "s/x", 1)).status_code == 200  # a guess says nothing more
+    client.logout()
+    assert client.post(link).status_code == 302
+
+
+def test_link_runs_out_and_its_address_is_forgotten(client: Client, invite: Any, newcomer: User) -> None:
+    link = invite()
+    Invitation.objects.update(expires_at=timezone.now() - timedelta(seconds=1))
+    client.force_login(newcomer)
+    assert "works no more" in client.get(link).content.decode()
+    assert client.post(link).status_code == 400
+    assert invitations_forget() == 1
+    assert Invitation.objects.get().email == ""
+
+
+def test_withdrawn_link_works_no_more(client: Client, invite: Any, moderator: User, newcomer: User) -> None:
+    link = invite()
+    client.post("/desk/invitations/", {"withdraw": str(Invitation.objects.get().uuid)})
+    client.force_login(newcomer)
+    assert client.post(link).status_code == 400
+
+
+def test_link_is_kept_nowhere_and_the_log_names_no_address(invite: Any) -> None:
+    link = invite()
+    kept = Invitation.objects.get()
+    assert link.split("/")[2] not in str(vars(kept))
+    assert timedelta(0) < LASTS - (kept.expires_at - timezone.now()) < timedelta(minutes=5)
+    entry = AuditEntry.objects.get(action="invitation_make")
+    assert WHOM not in str(vars(entry))
+
+
+@pytest.mark.parametrize("email", ["", "nobody", "a@b", "a b@workshop.example", "moderator@workshop.example"])
+def test_what_is_no_address_to_invite_is_said_beside_the_field(
+    client: Client, moderator: User, email: str
+) -> None:
+    client.force_login(moderator)
+    answer = client.post("/desk/invitations/", {"email": email})
+    assert answer.status_code == 400
+    assert 'aria-describedby="email-wrong"' in answer.content.decode()
+
+
+def test_open_invitations_are_few(moderator: User) -> None:
+    from registry.errors import RegistryErrors
+
+    for n in range(MOST_OPEN):
+        invitation_make(by=moderator, email=f"a{n}@workshop.example", link=str)
+    with pytest.raises(RegistryErrors, match="open already"):
+        invitation_make(by=moderator, email=WHOM, link=str)
+
+
+def test_only_moderators_invite(client: Client, newcomer: User) -> None:
+    client.force_login(newcomer)
+    assert client.post("/desk/invitations/", {"email": WHOM}).status_code == 403
+    assert not Invitation.objects.exists()
+
+
+@pytest.mark.django_db
+def test_first_moderator_is_invited_by_command(capsys: pytest.CaptureFixture[str], client: Client) -> None:
+    assert main(["invite", WHOM, "--site", "https://registry.example/"]) == 0
+    address = capsys.readouterr().out.strip()
+    assert address.startswith("https://registry.example/invitations/")
+    client.force_login(account("newcomer"))
+    assert client.post(address.removeprefix("https://registry.example")).status_code == 302
