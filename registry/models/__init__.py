@@ -17,6 +17,7 @@ from registry.models.catalogue import (
 )
 from registry.models.changes import Change
 from registry.models.charts import ChartRevision, CurrentChart, ReliabilitySnapshot, SheetFinding, Variant
+from registry.models.cohorts import FleetReport
 from registry.models.decisions import AuditEntry, Decision, Dispute, DisputeMessage, Follow, Target
 from registry.models.desk import CaseClaim, Notice, RevisionFetch
 from registry.models.facts import FactAnswer, JobFact
@@ -42,6 +43,7 @@ __all__ = [
     "Dispute",
     "DisputeMessage",
     "FactAnswer",
+    "FleetReport",
     "Follow",
     "GearboxFamily",
     "Invitation",
