@@ -95,6 +95,7 @@ RULES: dict[str, tuple[Callable[[Actor, Any], bool], Promise]] = {
     "add_picture": (owns_sheet, gettext_lazy("Only the contributor of a sheet can add pictures to it.")),
     "dispute": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to dispute something.")),
     "follow": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to follow a design.")),
+    "make_webhook": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to make a webhook.")),
     "make_token": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to make an API token.")),
     "work_on_job": (works_on_job, gettext_lazy("Only the job's own people can do this.")),
     "own_job": (owns_job, gettext_lazy("Sign in and take the job into your account first.")),

@@ -27,6 +27,8 @@ from registry.models.mirrors import MirrorItem, MirrorSource
 from registry.models.operations import RefreshTrouble, SignUpBlock, WorkerBeat
 from registry.models.people import ApiToken, Contributor, LeadResistance, Meter, User, Workshop
 from registry.models.sheets import Reading, Sheet, SheetPicture, SheetVersion, Unit, UnitMatch
+from registry.models.webhooks import Webhook, WebhookDelivery
+from registry.models.work import ColumnMapping, Work
 
 __all__ = [
     "ApiToken",
@@ -35,6 +37,7 @@ __all__ = [
     "CaseClaim",
     "Change",
     "ChartRevision",
+    "ColumnMapping",
     "Connector",
     "Contributor",
     "CurrentChart",
@@ -81,6 +84,9 @@ __all__ = [
     "UnitMatch",
     "User",
     "Variant",
+    "Webhook",
+    "WebhookDelivery",
+    "Work",
     "WorkerBeat",
     "Workshop",
     "part_key",
