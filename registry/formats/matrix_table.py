@@ -1,4 +1,4 @@
-"""One unit as a matrix, from CSV or XLSX, into plain rows of texts: no design, no database.
+"""One unit as a matrix, or a longer table, from CSV or XLSX into plain rows of texts: no design, no database.
 
 What a spreadsheet can hide is refused, not run or guessed: formulas, macros, merged cells, links to other
 files, several filled sheets, archives that unpack to far more than they are.
@@ -10,6 +10,7 @@ import csv
 import io
 import zipfile
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import Any, NoReturn
 
@@ -17,46 +18,63 @@ from registry.errors import RegistryError, RegistryErrors
 from registry.translation import gettext as _
 
 MOST_BYTES = 1_000_000
-MOST_UNPACKED = 8_000_000
 MOST_PARTS = 200  # files in an XLSX archive
 MOST_RATIO = 200  # unpacked by packed, of a part larger than SMALL
 SMALL = 100_000
-MOST_ROWS, MOST_COLUMNS = 140, 140  # positions with their gaps; pairs of pins
-LONGEST = 60
 Cells = list[list[str]]
 
 
+@dataclass(frozen=True)
+class Limits:
+    """What a file may hold.  days: dates are read, as 2026-11-25; otherwise one is a reading gone wrong."""
+
+    bytes: int = MOST_BYTES
+    unpacked: int = 8_000_000
+    rows: int = 140  # positions with their gaps
+    columns: int = 140  # pairs of pins
+    longest: int = 60
+    days: bool = False
+
+
+MATRIX = Limits()
+
+
 def read_matrix(data: bytes) -> Cells:
+    """The matrix of one unit."""
+    return read_cells(data, MATRIX)
+
+
+def read_cells(data: bytes, limits: Limits) -> Cells:
     """Rows of stripped texts, empty rows and columns at the end cut off; RegistryErrors where it is none."""
     if not data.strip():
         refuse("matrix_empty", _("The file is empty."), _("Fill in the matrix and send it again."))
-    if len(data) > MOST_BYTES:
+    if len(data) > limits.bytes:
         refuse("matrix_too_large", _("The file has {n} bytes.").format(n=len(data)),
                _("One unit needs a few thousand; send each unit as a file of its own."))  # fmt: skip
     if data.startswith(b"PK"):
-        cells = _read_xlsx(data)
+        cells = _read_xlsx(data, limits)
     elif data.startswith(b"\xd0\xcf\x11\xe0"):
         refuse("matrix_old_format", _("This is an old or an encrypted spreadsheet."),
                _("Save it as XLSX without a password, or as CSV."))  # fmt: skip
     else:
         cells = _read_csv(data)
-    return _trimmed(cells)
+    return _trimmed(cells, limits)
 
 
 def refuse(code: str, message: str, advice: str = "", **place: Any) -> NoReturn:
     raise RegistryErrors([RegistryError(code, message, advice, field="/file", **place)])
 
 
-def _trimmed(cells: Cells) -> Cells:
+def _trimmed(cells: Cells, limits: Limits) -> Cells:
     while cells and not any(cells[-1]):
         cells.pop()
     width = max((n for row in cells for n, text in enumerate(row, start=1) if text), default=0)
     if not cells or not width:
         refuse("matrix_empty", _("There is nothing in the file."), _("Fill in the matrix."))
-    if len(cells) > MOST_ROWS or width > MOST_COLUMNS:
+    if len(cells) > limits.rows or width > limits.columns:
         refuse("matrix_too_large", _("This has {rows} rows and {columns} columns.").format(
-            rows=len(cells), columns=width), _("No switch has as many positions or pins."))  # fmt: skip
-    long = [(n, text) for n, row in enumerate(cells, start=1) for text in row if len(text) > LONGEST]
+            rows=len(cells), columns=width), _("Cut it into smaller ones."))  # fmt: skip
+    long = [(n, text) for n, row in enumerate(cells, start=1) for text in row if len(text) > limits.longest]
     if long:
         refuse("cell_too_long", _("“{text}…” is too long.").format(text=long[0][1][:20]), line=long[0][0])
     return [[*row, *[""] * width][:width] for row in cells]
@@ -92,25 +110,25 @@ def _formula(line: int, text: str) -> NoReturn:
            _("Paste the figures as values; a reading is what the meter showed."), line=line)  # fmt: skip
 
 
-def _read_xlsx(data: bytes) -> Cells:
+def _read_xlsx(data: bytes, limits: Limits) -> Cells:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            _check_parts(archive)
-            _check_sheets(archive)
+            _check_parts(archive, limits)
+            _check_sheets(archive, limits)
     except RegistryErrors:
         raise
     except Exception:  # a damaged archive fails in zipfile, zlib or the XML reader in as many ways
         _broken()
-    return _openpyxl_cells(data)
+    return _openpyxl_cells(data, limits)
 
 
 def _broken() -> NoReturn:
     refuse("matrix_unreadable", _("This is no XLSX, or a damaged one."), _("Save it anew, or as CSV."))
 
 
-def _check_parts(archive: zipfile.ZipFile) -> None:
+def _check_parts(archive: zipfile.ZipFile, limits: Limits) -> None:
     parts = archive.infolist()
-    if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > MOST_UNPACKED:
+    if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > limits.unpacked:
         refuse(
             "matrix_bomb", _("This file unpacks to far more than a matrix."), _("Save it anew, or as CSV.")
         )
@@ -130,7 +148,7 @@ def _check_parts(archive: zipfile.ZipFile) -> None:
         _broken()
 
 
-def _check_sheets(archive: zipfile.ZipFile) -> None:
+def _check_sheets(archive: zipfile.ZipFile, limits: Limits) -> None:
     """What openpyxl would read over in silence, looked for in the XML itself."""
     from defusedxml import DefusedXmlException
     from defusedxml.ElementTree import ParseError, iterparse
@@ -140,37 +158,37 @@ def _check_sheets(archive: zipfile.ZipFile) -> None:
         if not name.endswith((".xml", ".rels")):
             continue
         with archive.open(name) as part:
-            content = part.read(MOST_UNPACKED + 1)
+            content = part.read(limits.unpacked + 1)
         unpacked += len(content)
-        if unpacked > MOST_UNPACKED:
+        if unpacked > limits.unpacked:
             refuse("matrix_bomb", _("This file unpacks to far more than a matrix."))
         try:
             for _event, element in iterparse(io.BytesIO(content), forbid_dtd=True):
                 if name.startswith("xl/worksheets/"):
-                    _check_element(element.tag.rpartition("}")[2], element.attrib)
+                    _check_element(element.tag.rpartition("}")[2], element.attrib, limits)
                 element.clear()
         except (ParseError, DefusedXmlException):
             _broken()
 
 
-def _check_element(tag: str, attributes: dict[str, str]) -> None:
+def _check_element(tag: str, attributes: dict[str, str], limits: Limits) -> None:
     if tag == "mergeCell":
         refuse("matrix_merged", _("Cells are merged: {cells}.").format(cells=attributes.get("ref", "?")),
                _("Unmerge them, so that each place has its own reading."))  # fmt: skip
     if tag == "f":
         refuse("matrix_formula", _("There is a formula in the file."),
                _("Paste the figures as values; a reading is what the meter showed."))  # fmt: skip
-    if tag == "row" and int(attributes.get("r", "1") or 1) > MOST_ROWS * 10:
+    if tag == "row" and int(attributes.get("r", "1") or 1) > limits.rows * 10:
         refuse("matrix_too_large", _("There is something in row {n}.").format(n=attributes["r"]),
-               _("No switch has as many positions."))  # fmt: skip
+               _("Cut it into smaller ones."))  # fmt: skip
 
 
-def _openpyxl_cells(data: bytes) -> Cells:
+def _openpyxl_cells(data: bytes, limits: Limits) -> Cells:
     from openpyxl import load_workbook
 
     try:
         book = load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
-        filled = [cells for cells in map(_sheet, book.worksheets) if any(map(any, cells))]
+        filled = [cells for cells in (_sheet(one, limits) for one in book.worksheets) if any(map(any, cells))]
         book.close()
     except RegistryErrors:
         raise
@@ -184,18 +202,20 @@ def _openpyxl_cells(data: bytes) -> Cells:
     return filled[0] if filled else []
 
 
-def _sheet(sheet: Any) -> Cells:
+def _sheet(sheet: Any, limits: Limits) -> Cells:
     if not hasattr(sheet, "iter_rows"):
         return []
-    limits = {"max_row": MOST_ROWS + 1, "max_col": MOST_COLUMNS + 1}
-    return [list(_texts(row, n)) for n, row in enumerate(sheet.iter_rows(**limits), start=1)]
+    rows = sheet.iter_rows(max_row=limits.rows + 1, max_col=limits.columns + 1)
+    return [list(_texts(row, n, limits)) for n, row in enumerate(rows, start=1)]
 
 
-def _texts(row: Any, line: int) -> Iterator[str]:
+def _texts(row: Any, line: int, limits: Limits) -> Iterator[str]:
     for cell in row:
         value = cell.value
         if value is None:
             yield ""
+        elif limits.days and isinstance(value, date):
+            yield value.isoformat()[:10]
         elif isinstance(value, bool | date | datetime | time):
             refuse("matrix_not_a_reading", _("There is a date or a truth value in row {n}.").format(n=line),
                    _("Set the cells to text; 4-7 is easily taken for a day."), line=line)  # fmt: skip
