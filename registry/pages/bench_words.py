@@ -30,6 +30,9 @@ def bench_words() -> dict[str, str]:
         ),
         "kept": _("Kept on this device."),
         "not_kept": _("This browser keeps nothing on the device; don't close the page before you send it."),
+        "pictures_not_kept": _(
+            "The pictures can't be kept on this device: add them on the page of the sheet once it is sent."
+        ),
         "discard_sure": _("Throw away {n} readings?"),
     }
 

@@ -24,6 +24,7 @@ KEPT = (
     "benchquorum/bench/grid.js",
     "benchquorum/bench/one.js",
     "benchquorum/bench/outbox.js",
+    "benchquorum/bench/pictures.js",
     "benchquorum/bench/queue.js",
     "benchquorum/bench/reading.js",
     "benchquorum/bench/speech.js",

@@ -24,13 +24,18 @@ FORMATS = ("JPEG", "PNG", "WEBP")
 
 
 def picture_add(*, by: User, sheet: Sheet, upload: IO[bytes]) -> SheetPicture:
-    """Store a picture of the sheet; RegistryErrors where it is none, too large, or the fifth."""
+    """Store a picture of the sheet; RegistryErrors where it is none, too large, or the fifth.
+
+    The same picture again, as a phone sends it whose answer got lost, is the one that is there.
+    """
     require(by, "add_picture", sheet)
     encoded = reencoded(upload.read(MOST_BYTES + 1))
     with transaction.atomic():
-        taken = set(
-            Sheet.objects.select_for_update().get(pk=sheet.pk).pictures.values_list("order", flat=True)
-        )
+        there = list(Sheet.objects.select_for_update().get(pk=sheet.pk).pictures.all())
+        same = next((picture for picture in there if _content(picture) == encoded), None)
+        if same is not None:
+            return same
+        taken = {picture.order for picture in there}
         order = next((n for n in range(1, MOST_PICTURES + 1) if n not in taken), None)
         if order is None:
             raise _wrong(
@@ -41,6 +46,15 @@ def picture_add(*, by: User, sheet: Sheet, upload: IO[bytes]) -> SheetPicture:
         picture.save()
         record(by=by, action="picture_add", target_kind="sheet", target_uuid=sheet.uuid)
     return picture
+
+
+def _content(picture: SheetPicture) -> bytes:
+    """Of the stored file; nothing where it is gone."""
+    try:
+        with picture.image.open("rb") as file:
+            return bytes(file.read())
+    except OSError:
+        return b""
 
 
 @transaction.atomic

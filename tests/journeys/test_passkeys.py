@@ -18,9 +18,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 @pytest.fixture(autouse=True)
 def as_in_production(settings: Any) -> None:
     settings.BENCHQUORUM_MODERATOR_MFA = True
-    settings.MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = (
-        True  # no TLS here; browsers allow localhost
-    )
+    settings.MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = True  # no TLS here; browsers allow localhost
 
 
 def with_authenticator(context: BrowserContext) -> Page:

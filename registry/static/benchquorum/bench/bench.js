@@ -3,6 +3,7 @@
 import { draftOf, drop, keep } from "./drafts.js";
 import { OneAtATime } from "./one.js";
 import { body, send, token } from "./outbox.js";
+import { keepPictures, picturesOf } from "./pictures.js";
 
 const data = JSON.parse(document.getElementById("bench-data").textContent);
 const form = document.getElementById("bench");
@@ -112,23 +113,48 @@ function offline() {
   document.getElementById("send")?.focus();
 }
 
+// As without this module: for a browser that keeps nothing.
+function plainly(act) {
+  const field = Object.assign(document.createElement("input"), { type: "hidden", name: "act", value: act });
+  form.append(field);
+  form.submit();
+}
+
 async function sendSheet() {
   const draft = {
     id: clientId(), design: data.design, name: data.name, url: location.pathname, entries: entries(), at: one.at,
     state: "queued",
   };
-  if (!(await keep(draft))) return form.requestSubmit(document.querySelector("button[value=send]"));
-  const pictures = [...(document.getElementById("pictures")?.files ?? [])];
-  const withPictures = { ...draft, entries: [...draft.entries, ...pictures.map((file) => ["pictures", file])] };
-  const { outcome, where, page } = await send(withPictures);
+  if (!(await keep(draft))) return plainly("send");
+  const kept = await savePictures();
+  const { outcome, where, page } = await send(draft);
   if (outcome === "sent") {
     location.assign(where);
   } else if (outcome === "refused") {
     show(new DOMParser().parseFromString(page, "text/html"));
   } else {
-    say(outcome === "sign-in" ? data.words.waits_sign_in : data.words.waiting);
+    const waits = outcome === "sign-in" ? data.words.waits_sign_in : data.words.waiting;
+    say(kept ? waits : `${waits} ${data.words.pictures_not_kept}`);
     document.getElementById("send-acts")?.remove();
   }
+}
+
+// Chosen pictures are kept at once, as readings are.
+async function savePictures() {
+  const field = document.getElementById("pictures");
+  if (!field) return true;
+  const kept = await keepPictures(clientId(), field.files);
+  if (!kept) say(data.words.pictures_not_kept);
+  return kept;
+}
+
+async function takePictures(id) {
+  const field = document.getElementById("pictures");
+  const files = await picturesOf(id);
+  if (!field || !files.length) return;
+  const chosen = new DataTransfer();
+  for (const file of files) chosen.items.add(file);
+  field.files = chosen.files;
 }
 
 async function offerDraft() {
@@ -145,6 +171,7 @@ async function offerDraft() {
   draftLine.querySelector("[data-do=discard]").addEventListener("click", async () => {
     if (!confirm(data.words.discard_sure.replace("{n}", taken))) return;
     await drop(draft.id);
+    await keepPictures(draft.id, []);
     draftLine.hidden = true;
   });
 }
@@ -162,6 +189,7 @@ function takeUp(draft) {
     else field.value = value;
   }
   draftLine.hidden = true;
+  takePictures(draft.id);
   begin(Math.max(firstEmpty(), Math.min(draft.at + 1, data.steps.length - 1)));
 }
 
@@ -211,6 +239,7 @@ form.addEventListener("input", (event) => {
   if (at >= 0) one.show(at);
   save();
 });
+document.getElementById("pictures")?.addEventListener("change", savePictures);
 document.addEventListener("click", (event) => {
   const again = event.target.closest("[data-again]");
   if (!again) return;

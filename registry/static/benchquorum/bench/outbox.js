@@ -1,5 +1,6 @@
 // Sheets that wait for a network go out by themselves.  The client-made id keeps a replay from being a second sheet.
 import { drafts, drop, keep } from "./drafts.js";
+import { keepPictures, picturesOf } from "./pictures.js";
 
 const RECEIPT = /\/sheets\/[0-9a-f-]{36}\/$/;
 
@@ -17,10 +18,11 @@ export function body(entries, more = {}) {
 // "sent" with the sheet's address, "offline", "sign-in", or "refused" with the page that says why
 export async function send(draft) {
   let answer;
+  const pictures = (await picturesOf(draft.id)).map((file) => ["pictures", file]);
   try {
     answer = await fetch(draft.url, {
       method: "POST",
-      body: body(draft.entries, { act: "send" }),
+      body: body([...draft.entries, ...pictures], { act: "send" }),
       headers: { "X-CSRFToken": token() },
       credentials: "same-origin",
     });
@@ -30,6 +32,7 @@ export async function send(draft) {
   const where = new URL(answer.url).pathname;
   if (answer.ok && RECEIPT.test(where)) {
     await drop(draft.id);
+    await keepPictures(draft.id, []);
     return { outcome: "sent", where };
   }
   if (answer.status === 403 || where.startsWith("/account/")) return { outcome: "sign-in" };
