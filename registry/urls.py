@@ -11,6 +11,7 @@ urlpatterns = [
     path("", include("registry.pages.urls")),
     path("", include("registry.pages.taking_part")),
     path("", include("registry.pages.open_data")),
+    path("jobs/", include("registry.pages.jobs.urls")),
     path("desk/", include("registry.moderation.urls")),
     path("invitations/<str:token>/", invitation, name="invitation"),
     path("account/", include("allauth.urls")),

@@ -10,20 +10,29 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
+from django.contrib.auth.views import redirect_to_login
 from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
 from registry.errors import RegistryErrors
-from registry.models import Design, User
+from registry.models import Design, Job, User
+from registry.models.jobs import JobStep, JobUnit
 from registry.pages.bench_words import bench_words
 from registry.pages.cautions import cautions_for
 from registry.pages.comparison import compare_words
+from registry.pages.jobs.access import job_asked, private
+from registry.pages.jobs.benching import meter_of_job
+from registry.pages.jobs.card import job_name
+from registry.pages.preferences import distance_unit
 from registry.pages.sheet_form import SheetFilled, SheetForm, first_pass, initial_values
 from registry.pages.sheet_grid import SheetGrid, sheet_grid
+from registry.permissions import Actor
 from registry.selectors.bench_page import chart_shown, design_for_bench, last_meter
 from registry.services.checks import sheet_preview
+from registry.services.jobs.benching import unit_bench, unit_key
+from registry.services.jobs.pictures import job_picture_add
 from registry.services.pictures import picture_add
 from registry.services.sheets import sheet_submit
 from registry.templatetags.pattern import cell_key
@@ -31,10 +40,20 @@ from registry.templatetags.pattern import cell_key
 MOST_SWEEPS = 5
 
 
-@login_required
-def bench(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    """Empty on GET; on POST `act=compare` shows how it compares, `act=send` stores it."""
-    assert isinstance(request.user, User)
+def bench(request: HttpRequest, uuid: UUID) -> HttpResponseBase:
+    """Empty on GET; on POST `act=compare` shows how it compares, `act=send` stores it.
+
+    Opened for a job it is the new unit's sheet, which stays with the job until its people send it.
+    """
+    found = job_asked(request)
+    if found is not None:
+        return private(_bench(request, uuid, found))
+    if not isinstance(request.user, User):
+        return redirect_to_login(request.get_full_path())
+    return _bench(request, uuid, None)
+
+
+def _bench(request: HttpRequest, uuid: UUID, found: tuple[Actor, Job] | None) -> HttpResponseBase:
     design = design_for_bench(uuid)
     if design is None:
         raise Http404
@@ -42,25 +61,45 @@ def bench(request: HttpRequest, uuid: UUID) -> HttpResponse:
     asked = request.POST if request.method == "POST" else request.GET
     grid = grid_asked(design, chart, asked)
     if request.method != "POST":
-        meter, leads = last_meter(request.user)
-        values = initial_values(meter, leads, request.user.distance_unit)
-        values["rereads"] = request.GET.get("rereads", "")
-        values["name"] = request.GET.get("number", "")[:200]  # of a blank sheet that was filled in by pencil
-        return _page(request, design, grid, SheetForm(initial=values))
+        return _page(request, design, grid, SheetForm(initial=_opening(request, found)), found=found)
     form = SheetForm(request.POST)
     first = first_pass(request.POST.get("first", ""))
     filled = form.body(str(design.uuid), grid, first)
     try:
         if request.POST.get("act") == "send":
-            return _send(request, filled)
+            return _send(request, filled) if found is None else _keep(request, filled, *found)
         preview = sheet_preview(body=filled.body)
     except RegistryErrors as errors:
-        return _page(request, design, grid, form, wrong=filled.lay_errors(form, errors), first=first)
+        wrong = filled.lay_errors(form, errors)
+        return _page(request, design, grid, form, wrong=wrong, first=first, found=found)
     names = {cell_key(_place(place)): place.name for place in grid.places if place.sweep == 1}
     if first is None and chart is not None:  # from now on the pattern has been seen
         first = {place.name: request.POST.get(place.name, "").strip() for place in grid.places}
     compared = compare_words(preview, chart, names)
-    return _page(request, design, grid, form, compared=compared, first=first)
+    return _page(request, design, grid, form, compared=compared, first=first, found=found)
+
+
+def _opening(request: HttpRequest, found: tuple[Actor, Job] | None) -> dict[str, Any]:
+    """The person's last meter, or the one of the job's other unit; what a link brings along."""
+    meter, leads = last_meter(request.user) if isinstance(request.user, User) else (None, None)
+    values = initial_values(meter, leads, distance_unit(request))
+    values["rereads"] = request.GET.get("rereads", "")
+    values["name"] = request.GET.get("number", "")[:200]  # of a blank sheet that was filled in by pencil
+    if found is not None:
+        values |= {"held_good": "new", "unit_key": unit_key(found[1], "new")} | meter_of_job(found[1])
+    return values
+
+
+def _keep(request: HttpRequest, filled: SheetFilled, actor: Actor, job: Job) -> HttpResponseBase:
+    """The new unit's sheet stays with its job."""
+    unit_bench(by=actor, job=job, of=JobUnit.NEW, body=filled.body)
+    for upload in request.FILES.getlist("pictures"):
+        try:
+            job_picture_add(by=actor, job=job, step=JobStep.NEW_BENCHED, upload=upload)
+        except RegistryErrors as errors:
+            messages.warning(request, " ".join(str(error) for error in errors))
+    messages.success(request, _("The new unit's sheet is kept in the job."))
+    return redirect("job", uuid=job.uuid)
 
 
 def _send(request: HttpRequest, filled: SheetFilled) -> HttpResponse:
@@ -100,10 +139,13 @@ def _page(
     wrong: dict[str, list[str]] | None = None,
     compared: dict[str, Any] | None = None,
     first: dict[str, str] | None = None,
+    found: tuple[Actor, Job] | None = None,
 ) -> HttpResponse:
     values = {place.name: request.POST.get(place.name, "") for place in grid.places}
     context = {
         "design": design,
+        "job": None if found is None else found[1],
+        "job_name": "" if found is None else job_name(found[1]),
         "common": grid.common.label if grid.common else None,
         "grid": grid,
         "rows": grid.table(values, wrong or {}),
@@ -117,7 +159,7 @@ def _page(
         "sweeps": max((sweep for _p, sweep, _b in grid.rows), default=1),
         "between": any(gap for _p, _s, gap in grid.rows),
         "bench_data": {
-            "design": str(design.uuid),
+            "design": str(design.uuid) if found is None else f"job-{found[1].uuid}",
             "name": design.name,
             "steps": grid.steps(),
             "words": bench_words(),

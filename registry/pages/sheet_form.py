@@ -181,7 +181,7 @@ class SheetForm(MeterForm):
             "source_class": said("source_class"),
             "read_at": said("read_at"),
             "read_on": said("read_on") or None,
-            "distance_km": _km(said("distance"), said("distance_unit")),
+            "distance_km": kilometres(said("distance"), said("distance_unit")),
             "meter": {"name": said("meter_name"), **{n: v for n, v in meter.items() if v}},
             "measured_it_myself": bool(self.data.get("measured_it_myself")),
             "units_claimed": said("units_claimed") or 1,
@@ -260,7 +260,7 @@ def plain_ohm(ohm: float | None) -> str:
     return f"{ohm / factor:.6g}{letter}"
 
 
-def _km(text: str, unit: str) -> str | float | None:
+def kilometres(text: str, unit: str) -> str | float | None:
     """Kilometres; what is no number goes on as typed, for the service to refuse."""
     if not text:
         return None

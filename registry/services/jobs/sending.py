@@ -5,13 +5,13 @@ Nothing of a job goes there by itself but the suspect's sheet, and nothing of th
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
 
-from registry.models import Job, JobEvent, User
+from registry.models import Job, JobEvent, JobSheet, User
 from registry.models.jobs import JobAct, JobOutcome, JobStep, JobUnit, UnitEventKind
 from registry.permissions import require
 from registry.selectors.jobs import check_of, sheets_of_job
@@ -23,6 +23,7 @@ from registry.services.sheets import sheet_restore, sheet_withdraw
 from registry.translation import gettext as _
 
 Plain = dict[str, Any]
+Sheets = Mapping[str, JobSheet]
 WHAT = ("new_unit", "old_unit", "outcome")
 
 
@@ -47,9 +48,9 @@ def job_send_back(*, by: User, job: Job, what: str) -> JobEvent:
     return event_add(job, by=by, step=JobStep.CLOSED, act=JobAct.TAKEN_BACK, data={"what": what})
 
 
-def sent_of(job: Job) -> set[str]:
-    """What the registry has of this job now."""
-    new = sheets_of_job(job).get(JobUnit.NEW)
+def sent_of(job: Job, sheets: Sheets) -> set[str]:
+    """What the registry has of this job now.  sheets: of `sheets_of_job`."""
+    new = sheets.get(JobUnit.NEW)
     sent = set()
     if new is not None and new.sheet is not None and new.sheet.withdrawn_at is None:
         sent.add("new_unit")
@@ -60,11 +61,11 @@ def sent_of(job: Job) -> set[str]:
     return sent
 
 
-def old_unit_kind(job: Job) -> str | None:
+def old_unit_kind(job: Job, sheets: Sheets) -> str | None:
     """What the job says of its old unit: failed, or good at its distance; None where it says neither."""
     if job.outcome == JobOutcome.WENT:
         return UnitEventKind.FAILED
-    check = check_of(sheets_of_job(job).get(JobUnit.OLD))
+    check = check_of(sheets.get(JobUnit.OLD))
     if job.outcome and check is not None and check.verdict == "good":
         return UnitEventKind.GOOD
     return None
@@ -99,7 +100,8 @@ def _send_new(by: User, job: Job) -> Plain:
 
 
 def _send_old(by: User, job: Job) -> Plain:
-    old, kind = sheets_of_job(job).get(JobUnit.OLD), old_unit_kind(job)
+    sheets = sheets_of_job(job)
+    old, kind = sheets.get(JobUnit.OLD), old_unit_kind(job, sheets)
     if old is None or kind is None:
         raise wrong(
             "nothing_to_send",

@@ -229,6 +229,7 @@ document.getElementById("flip").addEventListener("click", flip);
 fold(!document.querySelector("#bench [aria-invalid], #send-acts") && !isCheck);
 form.addEventListener("submit", (event) => {
   const act = event.submitter?.value;
+  if (act === "keep") return; // a post like any other
   event.preventDefault();
   if (act === "send") sendSheet();
   else if (event.submitter?.id === "start" || (event.submitter?.id === "default-act" && !started)) begin(firstEmpty());

@@ -2,7 +2,7 @@
 import { drafts, drop, keep } from "./drafts.js";
 import { keepPictures, picturesOf } from "./pictures.js";
 
-const RECEIPT = /\/sheets\/[0-9a-f-]{36}\/$/;
+const RECEIPT = /\/(sheets|jobs)\/[0-9a-f-]{36}\/$/;
 
 export function token() {
   return document.cookie.match(/(?:^|; )csrftoken=([^;]+)/)?.[1] ?? "";

@@ -1,0 +1,1 @@
+"""Pages of a job, for its account or for whoever opened its link."""
