@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from registry.formats.figures import share_text
 from registry.translation import gettext as _
-from registry.translation import ngettext
 
 Plain = Mapping[str, Any]
 
@@ -104,21 +102,3 @@ def verified_text(data: Plain) -> str:
             )
         )
     return " ".join(parts)
-
-
-def odds_text(checked: int, at_fault: int, interval: tuple[float, float]) -> str:
-    """The share of units at fault, with its two-sided 95 % interval."""
-    text = ngettext(
-        "In {k} of {n} unit checked for this symptom the switch was at fault: {share}. "
-        "The true share may lie anywhere from {low} to {high}.",
-        "In {k} of {n} units checked for this symptom the switch was at fault: {share}. "
-        "The true share may lie anywhere from {low} to {high}.",
-        checked,
-    )
-    return text.format(
-        n=checked,
-        k=at_fault,
-        share=share_text(at_fault / checked),
-        low=share_text(interval[0]),
-        high=share_text(interval[1]),
-    )

@@ -9,9 +9,7 @@ from django.shortcuts import render
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from registry.formats.job_words import odds_text, symptom_text
 from registry.pages.cautions import cautions_for
-from registry.selectors.outcomes import outcomes_for
 
 Words = str | Promise
 
@@ -32,6 +30,12 @@ class CheckStep:
     outcomes: tuple[Outcome, ...]
 
 
+SYMPTOMS: dict[str, Words] = {
+    "silent": _("The starter stays silent, though the electrical system is alive"),
+    "neutral_only": _("It starts in neutral only, not in park"),
+    "display": _("The range display is wrong or empty"),
+    "comes_and_goes": _("It comes and goes"),
+}
 ENDS: dict[str, Words] = {
     "pull": _("Pull it"),
     "elsewhere": _("Look elsewhere first"),
@@ -147,23 +151,14 @@ ORDER = {
 }
 
 
-def _odds(symptom: str) -> str:
-    """How often the switch was at fault, as a sentence with its interval; "" while that isn't known."""
-    if not symptom:
-        return ""
-    count = outcomes_for(None, symptom)
-    return odds_text(count.checked, count.at_fault, count.interval()) if count.known else ""
-
-
 def before_pulling(request: HttpRequest) -> HttpResponse:
     symptom = request.GET.get("symptom", "")
-    chosen = symptom if symptom in ORDER else ""
+    chosen = symptom if symptom in SYMPTOMS else ""
     context = {
         "page": "check",
-        "symptoms": {key: symptom_text(key) for key in ORDER},
+        "symptoms": SYMPTOMS,
         "symptom": chosen,
-        "symptom_words": symptom_text(chosen) if chosen else "",
-        "odds": _odds(chosen),
+        "symptom_words": SYMPTOMS.get(chosen),
         "steps": [STEPS[key] for key in ORDER.get(chosen, ())],
         "ends": ENDS,
         "cautions": cautions_for("before"),

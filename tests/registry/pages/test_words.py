@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from registry.models import Design, Job, User
-from registry.pages.before_pulling import ORDER, STEPS
+from registry.models import Design, User
+from registry.pages.before_pulling import ORDER, STEPS, SYMPTOMS
 from registry.pages.cautions import CAUTIONS, SIGNS, cautions_for
 
 
@@ -26,7 +26,7 @@ def test_gravest_caution_comes_first(place: str) -> None:
     assert signs == sorted(signs)
 
 
-@pytest.mark.parametrize("symptom", Job.Symptom.values)
+@pytest.mark.parametrize("symptom", list(SYMPTOMS))
 def test_checks_before_pulling_end_at_the_connector(client: Client, db: None, symptom: str) -> None:
     page = client.get(f"/before-pulling/?symptom={symptom}").content.decode()
     names = [str(STEPS[key].name) for key in ORDER[symptom]]

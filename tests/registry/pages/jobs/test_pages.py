@@ -320,30 +320,3 @@ def test_queries_do_not_grow_with_events_and_jobs(browser: Client, mechanic: Use
     walked(job, mechanic, until="removed")
     after = counted()
     assert after == before and max(after.values()) <= 15, after
-
-
-def test_odds_are_a_sentence_once_ten_outcomes_are_known(
-    client: Client, mechanic: User, design: Design
-) -> None:
-    from django.utils import timezone
-
-    at = "/before-pulling/?symptom=silent"
-    jobs = [walked(started(mechanic, design), mechanic, until="suspect_benched") for _ in range(2)]
-    assert "is not known here" in client.get(at).content.decode()
-    body = jobs[0].job_sheets.get().body
-    for n in range(10):
-        job = Job.objects.create(
-            contributor=jobs[0].contributor,
-            symptom="silent",
-            design=design,
-            outcome="went" if n < 7 else "something_else",
-            closed_at=timezone.now(),
-            outcome_sent_at=timezone.now() if n < 9 else None,
-        )
-        job.job_sheets.create(of="old", body=body)
-    assert "is not known here" in client.get(at).content.decode()
-    Job.objects.filter(outcome="something_else").update(outcome_sent_at=timezone.now())
-    # Clopper-Pearson 95 % of 7 in 10: 0.3475 to 0.9333 (scipy.stats.binomtest(7, 10).proportion_ci())
-    text = client.get(at).content.decode()
-    assert "In 7 of 10 units checked for this symptom the switch was at fault: 70 %" in text
-    assert "35 % to 93 %" in text
