@@ -13,7 +13,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _t
 from django.utils.translation import gettext_lazy
 
-from registry.models import Contributor, Job, Sheet, User
+from registry.models import Contributor, Job, Membership, Organisation, Sheet, User
 from registry.second_factor import second_factor_kept
 from registry.selectors.mirrors import mirror_of
 
@@ -75,6 +75,15 @@ def may_take_over(actor: Actor, job: Job) -> bool:
     return job.contributor_id is None and is_active(account_of(actor)) and works_on_job(actor, job)
 
 
+def role_in(actor: Actor, organisation: Organisation) -> str:
+    """The person's role in an organisation; "" for whoever is no member: for them it is not there."""
+    account = account_of(actor)
+    if account is None or not is_active(account):
+        return ""
+    found = Membership.objects.filter(organisation=organisation, user=account)
+    return found.values_list("role", flat=True).first() or ""
+
+
 def is_party(actor: User, *, contributors: list[Contributor]) -> bool:
     """True if one of them is the person or a colleague of theirs: nobody decides their own case."""
     own = Contributor.objects.filter(user=actor).first()
@@ -100,6 +109,15 @@ RULES: dict[str, tuple[Callable[[Actor, Any], bool], Promise]] = {
     "work_on_job": (works_on_job, gettext_lazy("Only the job's own people can do this.")),
     "own_job": (owns_job, gettext_lazy("Sign in and take the job into your account first.")),
     "take_over_job": (may_take_over, gettext_lazy("This job can't be taken into an account.")),
+    "see_fleet": (lambda actor, fleet: bool(role_in(actor, fleet)), gettext_lazy("This fleet is not here.")),
+    "work_fleet": (
+        lambda actor, fleet: role_in(actor, fleet) in ("owner", "worker"),
+        gettext_lazy("You may read this fleet's vehicles, not change them."),
+    ),
+    "own_fleet": (
+        lambda actor, fleet: role_in(actor, fleet) == "owner",
+        gettext_lazy("Only an owner of the fleet can change this."),
+    ),
     "moderate": (lambda actor, _: is_moderator(actor), gettext_lazy("Only moderators can do this.")),
 }
 

@@ -11,6 +11,8 @@ urlpatterns = [
     path("", include("registry.pages.urls")),
     path("", include("registry.pages.taking_part")),
     path("", include("registry.pages.open_data")),
+    path("", include("registry.pages.kept")),
+    path("fleet/", include("registry.pages.fleet_urls")),
     path("desk/", include("registry.moderation.urls")),
     path("invitations/<str:token>/", invitation, name="invitation"),
     path("account/", include("allauth.urls")),

@@ -22,6 +22,15 @@ from registry.models.decisions import AuditEntry, Decision, Dispute, DisputeMess
 from registry.models.desk import CaseClaim, Notice, RevisionFetch
 from registry.models.facts import FactAnswer, JobFact
 from registry.models.invitations import Invitation
+from registry.models.fleet import (
+    DistanceReading,
+    Fitting,
+    LifeLaw,
+    MemberInvitation,
+    Membership,
+    Organisation,
+    Vehicle,
+)
 from registry.models.jobs import Job, JobCheck, JobEvent, JobPicture, JobSheet, UnitEvent
 from registry.models.mirrors import MirrorItem, MirrorSource
 from registry.models.operations import RefreshTrouble, SignUpBlock, WorkerBeat
@@ -45,7 +54,9 @@ __all__ = [
     "Design",
     "Dispute",
     "DisputeMessage",
+    "DistanceReading",
     "FactAnswer",
+    "Fitting",
     "FleetReport",
     "Follow",
     "GearboxFamily",
@@ -57,11 +68,15 @@ __all__ = [
     "JobPicture",
     "JobSheet",
     "LeadResistance",
+    "LifeLaw",
     "Maker",
+    "MemberInvitation",
+    "Membership",
     "Meter",
     "MirrorItem",
     "MirrorSource",
     "Notice",
+    "Organisation",
     "PartNumber",
     "Pin",
     "Place",
@@ -84,6 +99,7 @@ __all__ = [
     "UnitMatch",
     "User",
     "Variant",
+    "Vehicle",
     "Webhook",
     "WebhookDelivery",
     "Work",

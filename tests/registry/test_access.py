@@ -20,7 +20,7 @@ MODERATORS = frozenset({"moderator"})
 NOBODY: frozenset[str] = frozenset()
 
 # by the address's name: who may read it, who may write to it
-OPEN_PAGES = """front blank offline open_data open_data_zip service_worker own_shared preferences about cautions search design revision qr compare
+OPEN_PAGES = """front blank offline open_data open_data_zip kept offline_json manifest service_worker own_shared preferences about cautions search design revision qr compare
     check check_design identify before_pulling sheet wanted mail_stop health_live
     health_ready metrics picture_file matrix_blank account_login mfa_login_webauthn account_logout
     account_signup account_inactive account_confirm_email account_email_verification_sent
@@ -39,7 +39,8 @@ OWN_PAGES = """own own_design own_data api_account account account_erase meters 
     mfa_list_webauthn mfa_add_webauthn mfa_edit_webauthn mfa_remove_webauthn mfa_reauthenticate_webauthn
     invitation mfa_activate_totp mfa_deactivate_totp mfa_view_recovery_codes
     mfa_download_recovery_codes mfa_generate_recovery_codes api_submissions api_bulk
-    api_tokens api_token"""
+    api_tokens api_token webhooks webhook api_webhooks api_webhook api_webhook_secret api_webhook_replay
+    api_deliveries api_delivery_replay"""
 DESK = """desk desk_refresh case case_act case_claim desk_accounts desk_account desk_invitations desk_catalogue desk_design
     desk_part desk_log desk_several decision_undo thread_write api_cases api_case
     api_approve api_refuse api_undo"""
@@ -56,6 +57,11 @@ WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     "sheet_picture": (NOBODY, SIGNED_IN),  # whose sheet it is, is asked with the picture: see below
     "dispute": (OPEN, SIGNED_IN),
     "preparation": (OPEN, SIGNED_IN),
+    "fleet_feed": (OPEN, OPEN),  # whoever has its link
+    **dict.fromkeys(
+        ["fleets", "fleet", "fleet_csv", "fleet_care", "fleet_table", "fleet_join", "vehicle"],
+        (SIGNED_IN, SIGNED_IN),
+    ),
     "api_designs": (OPEN, SIGNED_IN),
     "api_disputes": (OPEN, SIGNED_IN),
     "api_messages": (NOBODY, SIGNED_IN),
