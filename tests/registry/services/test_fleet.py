@@ -22,13 +22,17 @@ from registry.models import (
     LifeLaw,
     Membership,
     Organisation,
+    Unit,
     UnitEvent,
     User,
     Vehicle,
 )
 from registry.selectors.fleet import due_list, organisation_for, vehicle_for
+from registry.services.accounts import contributor_of
+from registry.services.fleet.digests import digests_mail
 from registry.services.fleet.fittings import unit_fit, unit_remove
 from registry.services.fleet.organisations import (
+    digest_want,
     feed_make,
     feed_withdraw,
     member_invite,
@@ -39,6 +43,7 @@ from registry.services.fleet.organisations import (
 )
 from registry.services.fleet.table import vehicles_import, vehicles_look
 from registry.services.fleet.vehicles import distance_add, vehicle_add
+from registry.services.life_laws import laws_refresh
 from tests.registry.pages.made import account, made_design
 
 pytestmark = pytest.mark.django_db
@@ -335,3 +340,39 @@ def test_design_named_in_a_file_is_found_by_part_number(owner: User, fleet: Orga
     with pytest.raises(RegistryErrors) as found:
         add(owner, fleet, "Sweeper 2", design="no such switch")
     assert [error.field for error in found.value] == ["/design"]
+
+
+def test_who_asked_for_it_hears_each_week_what_is_due(
+    owner: User, fleet: Organisation, mailoutbox: Any
+) -> None:
+    organisation_set(by=owner, organisation=fleet, body={"policy_km": "60000"})
+    add(owner, fleet, "Sweeper 12", km=70_000, fitted_km=0)
+    add(owner, fleet, "Sweeper 13", km=10_000, fitted_km=0)
+    assert digests_mail() == 0, "nobody asked"
+    digest_want(by=owner, organisation=fleet, wants=True)
+    assert digests_mail() == 1 and digests_mail() == 0
+    (mail,) = mailoutbox
+    assert "Sweeper 12: Due since 10000 km." in mail.body and "Sweeper 13" not in mail.body
+    assert mail.extra_headers["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
+    Organisation.objects.update(digest_sent_on=timezone.localdate() - timedelta(days=7))
+    assert digests_mail() == 1
+
+
+def test_laws_follow_what_is_heard_of_units(owner: User) -> None:
+    design = made_design(owner)
+    contributor = contributor_of(owner)
+    for n in range(14):
+        unit = Unit.objects.create(contributor=contributor, design=design, key=f"u{n}")
+        failed = n % 2 == 0
+        UnitEvent.objects.create(
+            unit=unit,
+            contributor=contributor,
+            kind="failed" if failed else "good",
+            distance_km=60_000 + 9_000 * n,
+            good_km=60_000 + 9_000 * n if failed else None,
+        )
+    assert laws_refresh() == 1
+    law = LifeLaw.objects.get()
+    assert (law.units, law.failures, law.cohort) == (14, 7, "all")
+    assert law.shape is not None and law.scale_km is not None and 80_000 < law.scale_km < 300_000
+    assert laws_refresh() == 0, "nothing new was heard"
