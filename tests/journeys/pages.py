@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from registry.models import Design, Sheet
+from registry.models import Design, Organisation, Sheet
 
 
 @dataclass(frozen=True)
@@ -29,6 +29,9 @@ def all_pages() -> list[Page]:
     assert position is not None
     cell = f"?position={position.label}&pin={pins[0].label}&against={design.connector.common.label}"
     sheet = Sheet.objects.filter(contributor__user__email__startswith="contributor@").first()
+    fleet = Organisation.objects.get(memberships__user__email__startswith="contributor@")
+    vehicle = fleet.vehicles.first()
+    assert vehicle is not None
     pages = [
         Page("front", "/"),
         Page("search", "/designs/"),
@@ -40,6 +43,8 @@ def all_pages() -> list[Page]:
         Page("compare", f"{at}compare/"),
         Page("check", "/check/"),
         Page("check-design", f"{at}check/"),
+        Page("life", f"{at}life/?at=90000&planned=300&breakdown=2500"),
+        Page("reporting", "/account/own/reporting/", "contributor"),
         Page("preparation", f"{at}preparation/"),
         Page("preparation-answer", f"{at}preparation/?ask=tool#answer", "contributor"),
         Page("identify", "/identify/"),
@@ -49,6 +54,7 @@ def all_pages() -> list[Page]:
         Page("offline", "/offline/"),
         Page("about", "/about/"),
         Page("open-data", "/open-data/"),
+        Page("kept", "/kept/"),
         Page("sign-in", "/account/login/"),
         Page("sign-up", "/account/signup/"),
         Page("forgotten-password", "/account/password/reset/"),
@@ -56,6 +62,11 @@ def all_pages() -> list[Page]:
         Page("front-signed-in", "/", "contributor"),
         Page("bench", f"{at}bench/", "contributor"),
         Page("bench-out-and-back", f"{at}bench/?sweeps=2&between=1", "contributor"),
+        Page("fleets", "/fleet/", "contributor"),
+        Page("fleet", f"/fleet/{fleet.uuid}/", "contributor"),
+        Page("fleet-care", f"/fleet/{fleet.uuid}/care/", "contributor"),
+        Page("fleet-table", f"/fleet/{fleet.uuid}/vehicles/", "contributor"),
+        Page("vehicle", f"/fleet/vehicles/{vehicle.uuid}/", "contributor"),
         Page("my-sheets", "/sheets/", "contributor"),
         Page("my-readings", "/sheets/own/", "contributor"),
         Page("own-pattern", f"/sheets/own/{design.uuid}/", "contributor"),
@@ -67,6 +78,7 @@ def all_pages() -> list[Page]:
         Page("account", "/account/own/", "contributor"),
         Page("meters", "/account/own/meters/", "contributor"),
         Page("tokens", "/account/own/tokens/", "contributor"),
+        Page("webhooks", "/account/own/webhooks/", "contributor"),
         Page("erase", "/account/own/erase/", "contributor"),
         Page("e-mail", "/account/email/", "contributor"),
         Page("password", "/account/password/change/", "contributor"),
@@ -79,5 +91,6 @@ def all_pages() -> list[Page]:
     if sheet is not None:
         pages.append(Page("sheet", f"/sheets/{sheet.uuid}/"))
         pages.append(Page("sheet-own", f"/sheets/{sheet.uuid}/", "contributor"))
+        pages.append(Page("unit", f"/units/{sheet.unit.uuid}/", "contributor"))
         pages.append(Page("amend", f"/sheets/{sheet.uuid}/amend/", "contributor"))
     return pages
