@@ -12,7 +12,7 @@ from consensus.code_results import FaultEffect, LineCode, ShortTest
 from consensus.comparison import Comparison, compare_classes
 from consensus.diagnosis import check_sheet
 from consensus.drift import Drift, DriftReadings, resistance_drift
-from consensus.engine import agree, agree_design, learn_reliability
+from consensus.engine import agree, agree_design, agree_designs, learn_reliability
 from consensus.errors import ConsensusError
 from consensus.identify import identify_sheet
 from consensus.law_interval import Bounded, next_failure, replacement_interval
@@ -35,6 +35,7 @@ from consensus.results import (
 from consensus.settings import ENGINE_VERSION, Settings
 from consensus.sheet_origin import name_other_designs
 from consensus.short_tests import short_test
+from consensus.together import alike_designs
 
 __all__ = [
     "ENGINE_VERSION",
@@ -74,6 +75,8 @@ __all__ = [
     "age_replacement",
     "agree",
     "agree_design",
+    "agree_designs",
+    "alike_designs",
     "check_sheet",
     "compare_classes",
     "group_life",

@@ -19,13 +19,14 @@ from consensus.findings import TableRole, find_all
 from consensus.inference import crossed_pairs, source_beliefs
 from consensus.learning import learn
 from consensus.problem import Problem, make_problem
-from consensus.propagation import final_beliefs, judge, pattern_beliefs
+from consensus.propagation import State, final_beliefs, judge, pattern_beliefs
 from consensus.readings import DesignReadings
 from consensus.reliability import Reliability
 from consensus.results import DesignAgreement, ReadingModel, SheetFinding, VariantPattern
 from consensus.settings import Settings
 from consensus.sheet_origin import name_other_designs
 from consensus.thin import explain_thinly, is_thin, thin_beliefs
+from consensus.together import alike_designs, propagate_all
 from consensus.variants import find_tables
 
 FloatArray = NDArray[np.float64]
@@ -51,10 +52,30 @@ def agree_design(readings: DesignReadings, reliability: Reliability, settings: S
     """The agreed pattern of one design under a snapshot: pure and deterministic, so that a design with one
     sheet more is the same as computed with all sheets at once."""
     encoded = with_offsets(encode(readings, settings), settings)
-    model = reading_model(encoded, reliability, settings)
-    kept = encoded.sheet_order
     problem = make_problem(encoded, reliability, settings)
-    judged = judge_design(encoded, problem)
+    return _agreement(encoded, problem, judge_design(encoded, problem), reliability, settings)
+
+
+def agree_designs(
+    designs: Sequence[DesignReadings], reliability: Reliability, settings: Settings
+) -> list[DesignAgreement]:
+    """`agree_design` of each; those of one shape are propagated together, which is faster (together.py)."""
+    encoded = [with_offsets(encode(design, settings), settings) for design in designs]
+    problems = [make_problem(one, reliability, settings) for one in encoded]
+    dense = [at for at, problem in enumerate(problems) if not is_thin(problem)]
+    states = dict(zip(dense, propagate_all([problems[at] for at in dense]), strict=True))
+    return [
+        _agreement(one, problem, judge_design(one, problem, states.get(at)), reliability, settings)
+        for at, (one, problem) in enumerate(zip(encoded, problems, strict=True))
+    ]
+
+
+def _agreement(
+    encoded: Encoded, problem: Problem, judged: Judged, reliability: Reliability, settings: Settings
+) -> DesignAgreement:
+    """The frozen result from what inference says."""
+    readings, kept = encoded.readings, encoded.sheet_order
+    model = reading_model(encoded, reliability, settings)
     roles = table_roles(encoded, kept, problem.unit, judged.unit_table, judged.belief, judged.keys, settings)
     variants = published_variants(encoded, problem, judged, roles, settings)
     findings = _all_findings(encoded, problem, judged, roles, reliability, settings)
@@ -87,8 +108,9 @@ class Judged:
     statistics: Plain
 
 
-def judge_design(encoded: Encoded, problem: Problem) -> Judged:
-    """Inference on the counting sheets, thin where they are very many and small (thin.py)."""
+def judge_design(encoded: Encoded, problem: Problem, state: State | None = None) -> Judged:
+    """Inference on the counting sheets, thin where they are very many and small (thin.py); from `state` where
+    the problem was propagated already."""
     if is_thin(problem):
         belief, behind, prior = thin_beliefs(problem)
         explained = explain_thinly(problem, behind, encoded.code)
@@ -97,7 +119,7 @@ def judge_design(encoded: Encoded, problem: Problem) -> Judged:
     kept, sheets = encoded.sheet_order, encoded.readings.sheets
     held = {int(encoded.unit[at]): sheets[at].bound_variant for at in kept}
     bound = tuple(held[int(unit)] for unit in np.unique(encoded.unit[kept]))
-    tables = find_tables(problem, bound)
+    tables = find_tables(problem, bound, state)
     state = tables.state
     explained = explain(problem, state.pairs, state.posterior, pattern_beliefs(problem, state), encoded.code)
     return Judged(
@@ -195,8 +217,10 @@ def reading_model(encoded: Encoded, reliability: Reliability, settings: Settings
     )
 
 
-def _agree_one(work: tuple[DesignReadings, Reliability, Settings]) -> DesignAgreement:
-    return agree_design(*work)
+def _agree_some(
+    work: tuple[Sequence[DesignReadings], Reliability, Settings],
+) -> list[DesignAgreement]:
+    return agree_designs(*work)
 
 
 def agree(
@@ -208,10 +232,12 @@ def agree(
     """Reliability and charts of all designs.  mapper: like the builtin map (a process pool's keeps the
     result the same); progress: called with (done, of) charts."""
     reliability = learn_reliability(designs, settings, mapper=mapper)
-    charts = []
-    work = ((design, reliability, settings) for design in designs)
-    for chart in mapper(_agree_one, work):
-        charts.append(chart)
+    groups = alike_designs(designs)
+    work = (([designs[at] for at in group], reliability, settings) for group in groups)
+    found: dict[int, DesignAgreement] = {}
+    for group, charts in zip(groups, mapper(_agree_some, work), strict=True):
+        found |= dict(zip(group, charts, strict=True))
         if progress is not None:
-            progress(len(charts), len(designs))
+            progress(len(found), len(designs))
+    charts = [found[at] for at in range(len(designs))]
     return reliability, name_other_designs(designs, charts, settings)

@@ -193,7 +193,8 @@ def predict(problem: Problem, beliefs: FloatArray, pairs: Pairs, at: IntArray | 
     unexplained = pairs.hypothesis % problem.mistakes == problem.mistakes - 1
     if unexplained.any():
         loose = np.flatnonzero(unexplained.take(pairs.pair))
-        anything = like.take(loose, axis=0) @ beliefs[0, UNKNOWN]
+        unknown = beliefs[:, UNKNOWN].take(unit.take(loose), axis=0)
+        anything = np.einsum("ea,ea->e", like.take(loose, axis=0), unknown)
         chance[loose] = (1 - LOOSE) * chance[loose] + LOOSE * anything
     return np.asarray(chance)
 

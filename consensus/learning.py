@@ -17,15 +17,16 @@ from numpy.typing import NDArray
 
 from consensus.common_offset import with_offsets
 from consensus.contacts import CLOSED, FIRST_LEVEL, LEAK, OPEN, OVER_LIMIT
-from consensus.encoding import encode
+from consensus.encoding import Encoded, encode
 from consensus.hypotheses import CONSTANTS
 from consensus.inference import entry_likelihoods
 from consensus.problem import Problem, make_problem
-from consensus.propagation import State, propagate
+from consensus.propagation import State
 from consensus.readings import DesignReadings
 from consensus.reliability import MISTAKES, ContributorReliability, Reliability
 from consensus.settings import Settings
 from consensus.thin import is_thin, row_places, thin_beliefs
+from consensus.together import alike_designs, propagate_all
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -68,14 +69,15 @@ def learn(
 ) -> Reliability:
     """A snapshot from designs; deterministic, linear in readings.  mapper: like the builtin map, in order."""
     chosen = enough_designs(designs)
+    groups = alike_designs(chosen)
     reliability = Reliability.from_settings(settings)
     for turn in range(MOST_ROUNDS):
         total = Counts()
-        work = ((design, reliability, settings) for design in chosen)
-        for done, counts in enumerate(mapper(count_design, work)):
+        work = (([chosen[at] for at in group], reliability, settings) for group in groups)
+        for done, counts in enumerate(mapper(count_designs, work)):
             add_counts(total, counts)
             if progress is not None and turn < FEWEST_ROUNDS:
-                progress(turn * len(chosen) + done + 1, FEWEST_ROUNDS * len(chosen))
+                progress(turn * len(groups) + done + 1, FEWEST_ROUNDS * len(groups))
         before, reliability = reliability, snapshot(total, settings)
         if turn + 1 >= FEWEST_ROUNDS and moved(before, reliability, total) < STILL:
             break
@@ -108,15 +110,25 @@ def enough_designs(designs: Sequence[DesignReadings]) -> list[DesignReadings]:
     return chosen
 
 
-def count_design(work: tuple[DesignReadings, Reliability, Settings]) -> Counts:
-    """Expected counts of one design under a snapshot."""
-    design, reliability, settings = work
-    encoded = with_offsets(encode(design, settings), settings)
-    problem = make_problem(encoded, reliability, settings)
+def count_designs(work: tuple[Sequence[DesignReadings], Reliability, Settings]) -> Counts:
+    """Expected counts of some designs under a snapshot."""
+    designs, reliability, settings = work
+    encoded = [with_offsets(encode(design, settings), settings) for design in designs]
+    problems = [make_problem(one, reliability, settings) for one in encoded]
+    dense = [at for at, problem in enumerate(problems) if not is_thin(problem)]
+    states = dict(zip(dense, propagate_all([problems[at] for at in dense], crossed=False), strict=True))
+    total = Counts()
+    for at, (one, problem) in enumerate(zip(encoded, problems, strict=True)):
+        add_counts(total, count_design(one, problem, states.get(at)))
+    return total
+
+
+def count_design(encoded: Encoded, problem: Problem, state: State | None) -> Counts:
+    """Expected counts of one design from its propagated state, None where it is thin."""
     counts = Counts()
     names = encoded.contributor_names
     who = encoded.contributor[encoded.sheet_order]
-    if is_thin(problem):
+    if state is None:
         after = thin_beliefs(problem)[1] * problem.like
         after /= after.sum(axis=1, keepdims=True)
         for name in names:
@@ -126,7 +138,6 @@ def count_design(work: tuple[DesignReadings, Reliability, Settings]) -> Counts:
         everything = (shown != encoded.alphabet.censored_code).astype(np.float64)
         _count_slips(counts, names, who[problem.sheet[real]], shown, after[real], everything)
         return counts
-    state = propagate(problem, crossed=False)
     _count_sheets(counts, problem, state, who, names)
     _count_readings(counts, problem, state, who, names, encoded.code)
     return counts

@@ -70,11 +70,12 @@ def as_tables(problem: Problem, state: State) -> Tables:
     return Tables(state, unit_tables(problem, state.pairs, state.posterior), log_evidence(problem, state))
 
 
-def find_tables(problem: Problem, bound: tuple[str | None, ...] = ()) -> Tables:
+def find_tables(problem: Problem, bound: tuple[str | None, ...] = (), state: State | None = None) -> Tables:
     """The tables of a design; one where nothing speaks for more.
 
-    bound: (U,) key of the variant that a moderator bound each unit to, None where free."""
-    state = propagate(problem)
+    bound: (U,) key of the variant that a moderator bound each unit to, None where free; state: the problem
+    propagated with one table, where that is known already (together.py)."""
+    state = state or propagate(problem)
     if any(bound):
         return largest_first(problem, bound_tables(problem, state, bound))
     if problem.units <= problem.settings.joint_units:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from consensus import ENGINE_VERSION, Reliability, Settings, agree_design, learn_reliability
+from consensus import ENGINE_VERSION, Reliability, Settings, agree_designs, alike_designs, learn_reliability
 from consensus.readings import DesignReadings
 from consensus.results import DesignAgreement
 from registry.bridge.parallel import crew
@@ -20,7 +20,7 @@ from registry.formats.tidy_table import TidyTable
 from registry.translation import gettext as _
 
 Plain = dict[str, Any]
-LearnWork = tuple[DesignReadings, Reliability, Settings]
+LearnWork = tuple[Sequence[DesignReadings], Reliability, Settings]
 LearnOne = Callable[[LearnWork], Any]
 LEARNING = 0.4  # share of the work, for the progress line
 WORTH_SPREADING = 50_000  # readings
@@ -72,44 +72,50 @@ def _each_design(
     settings = Settings()
     designs = designs_from_table(table)
     place = {id(design): number for number, design in enumerate(designs)}
-    results = []
     with crew(designs, workers if len(table) >= WORTH_SPREADING else 1) as each:
 
         def learn_each(function: LearnOne, works: Iterable[LearnWork]) -> Iterator[Any]:
-            return each(_learned, [(function, place[id(work[0])], *work[1:]) for work in works])
+            return each(
+                _learned, [(function, [place[id(one)] for one in some], *rest) for some, *rest in works]
+            )
 
         reliability = learn_reliability(
             designs, settings, lambda done, of: tell(LEARNING * done / max(of, 1)), learn_each
         )
-        work = [(number, reliability, settings) for number in range(len(designs))]
-        for result in each(one, work):
-            results.append(result)
-            tell(LEARNING + (1 - LEARNING) * len(results) / len(designs))
-    return _Found(reliability, results)
+        groups = alike_designs(designs)
+        work = [(group, reliability, settings) for group in groups]
+        found: dict[int, Any] = {}
+        for group, results in zip(groups, each(one, work), strict=True):
+            found |= zip(group, results, strict=True)
+            tell(LEARNING + (1 - LEARNING) * len(found) / len(designs))
+    return _Found(reliability, [found[number] for number in range(len(designs))])
 
 
-def _learned(designs: Sequence[DesignReadings], work: tuple[LearnOne, int, Reliability, Settings]) -> Any:
-    """One design of a round of learning; designs are in the worker already, only their place is sent."""
-    function, number, reliability, settings = work
-    return function((designs[number], reliability, settings))
+def _learned(
+    designs: Sequence[DesignReadings], work: tuple[LearnOne, list[int], Reliability, Settings]
+) -> Any:
+    """Some designs of a round of learning; they are in the worker already, only their places are sent."""
+    function, numbers, reliability, settings = work
+    return function(([designs[number] for number in numbers], reliability, settings))
 
 
 def _agreed(
-    designs: Sequence[DesignReadings], work: tuple[int, Reliability, Settings]
-) -> tuple[Plain, list[Plain]]:
-    number, reliability, settings = work
-    agreement = agree_design(designs[number], reliability, settings)
-    findings = agreement.findings_plain()
-    for finding in findings:
-        finding["message"] = finding_message(finding, agreement.common)
-    return agreement.to_plain(), findings
+    designs: Sequence[DesignReadings], work: tuple[list[int], Reliability, Settings]
+) -> list[tuple[Plain, list[Plain]]]:
+    numbers, reliability, settings = work
+    found = []
+    for agreement in agree_designs([designs[number] for number in numbers], reliability, settings):
+        findings = agreement.findings_plain()
+        for finding in findings:
+            finding["message"] = finding_message(finding, agreement.common)
+        found.append((agreement.to_plain(), findings))
+    return found
 
 
 def _agreed_text(
-    designs: Sequence[DesignReadings], work: tuple[int, Reliability, Settings]
-) -> tuple[str, str]:
-    design, findings = _agreed(designs, work)
-    return json_text(design), json_text(findings)[1:-1]
+    designs: Sequence[DesignReadings], work: tuple[list[int], Reliability, Settings]
+) -> list[tuple[str, str]]:
+    return [(json_text(design), json_text(findings)[1:-1]) for design, findings in _agreed(designs, work)]
 
 
 @dataclass(frozen=True)

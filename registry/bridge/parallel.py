@@ -39,7 +39,7 @@ def crew(shared: Any, workers: int) -> Iterator[Each]:
     with ProcessPoolExecutor(workers, context, initializer=_keep, initargs=(shared,)) as pool:
 
         def each(work: Callable[[Any, Any], Any], items: Sequence[Any]) -> Iterator[Any]:
-            at_once = max(1, min(MOST_AT_ONCE, len(items) // (8 * workers)))
+            at_once = max(1, min(MOST_AT_ONCE, len(items) // (32 * workers)))
             return pool.map(_Work(work), items, chunksize=at_once)
 
         yield each
