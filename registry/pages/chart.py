@@ -19,6 +19,7 @@ from registry.pages.cautions import cautions_for
 from registry.pages.certainty import how_sure, what_would_help
 from registry.pages.chart_kept import kept_for_guests
 from registry.pages.code_facts import facts_for
+from registry.pages.kept_words import kept_words
 from registry.pages.pattern import Shape, pattern_tables
 from registry.pages.strip_plot import strip_plot
 from registry.selectors.chart_difference import chart_difference
@@ -47,6 +48,7 @@ def design(request: HttpRequest, uuid: UUID) -> HttpResponse:
     context = _chart_context(request, shown, current.revision if current else None)
     context["waits"] = revision_waits(shown)
     context["follow"] = follow_of(request.user, shown)
+    context["kept_words"] = kept_words() if context["variant"] else None
     if context["variant"]:
         context["facts"] = facts_for(
             shown.uuid,

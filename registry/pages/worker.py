@@ -28,6 +28,15 @@ KEPT = (
     "benchquorum/bench/queue.js",
     "benchquorum/bench/reading.js",
     "benchquorum/bench/speech.js",
+    "benchquorum/chart.js",
+    "benchquorum/offline/figures.js",
+    "benchquorum/offline/here.js",
+    "benchquorum/offline/keep.js",
+    "benchquorum/offline/list.js",
+    "benchquorum/offline/store.js",
+    "benchquorum/offline/sums.js",
+    "benchquorum/offline/verdict.js",
+    "benchquorum/vendor/htmx/htmx.min.js",
     "benchquorum/vendor/idb/index.js",
 )
 

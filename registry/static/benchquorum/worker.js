@@ -4,12 +4,18 @@ const FILES = `benchquorum-files-${KEPT.version}`;
 const PAGES = "benchquorum-pages";
 const BENCH = /^\/designs\/[0-9a-f-]{36}\/(bench|check)\/$/;
 const OFFLINE = "/offline/";
+const LIST = "/kept/";
+// Charts that somebody chose to keep, as guests see them: offline/store.js puts them there and takes them out.
+const CHARTS = "benchquorum-charts";
+const TABLES = /^\/designs\/[0-9a-f-]{36}\/offline\.json$/;
 
 self.addEventListener("install", (event) => {
   event.waitUntil((async () => {
     const cache = await caches.open(FILES);
     await cache.addAll(KEPT.files.map((file) => new Request(file, { cache: "reload" })));
-    await (await caches.open(PAGES)).add(new Request(OFFLINE, { cache: "reload" }));
+    for (const page of [OFFLINE, LIST]) {
+      await (await caches.open(FILES)).add(new Request(page, { cache: "reload", credentials: "omit" }));
+    }
     await self.skipWaiting();
   })());
 });
@@ -37,10 +43,14 @@ async function page(request) {
     return answer;
   } catch (error) {
     const kept = (await cache.match(request)) ?? (await cache.match(request, { ignoreSearch: true })) ??
-      (await cache.match(OFFLINE));
+      (await chosen(pathname)) ?? (await (await caches.open(FILES)).match(pathname === LIST ? LIST : OFFLINE));
     if (kept) return kept;
     throw error;
   }
+}
+
+async function chosen(pathname) {
+  return (await caches.open(CHARTS)).match(pathname);
 }
 
 async function file(request) {
@@ -59,4 +69,5 @@ self.addEventListener("fetch", (event) => {
   if (request.method !== "GET" || origin !== location.origin) return;
   if (request.mode === "navigate") event.respondWith(page(request));
   else if (KEPT.files.includes(pathname)) event.respondWith(file(request));
+  else if (TABLES.test(pathname) && !request.headers.has("X-Asks")) event.respondWith(fetch(request).catch(async () => (await chosen(pathname)) ?? Response.error()));
 });

@@ -106,7 +106,14 @@ function acts(maySend) {
   document.getElementById("comparison").after(line);
 }
 
-function offline() {
+// A check is worked out on the device where it keeps the chart.
+async function here() {
+  const { checkHere } = await import("../offline/here.js");
+  return checkHere(form, data);
+}
+
+async function offline() {
+  if (isCheck && (await here())) return fold(false);
   say(data.words.no_network);
   acts(!isCheck);
   draftLine.scrollIntoView({ block: "nearest" });

@@ -1,0 +1,104 @@
+// The check page without a network: the verdict from the tables that this device keeps.
+import { ohms, parse } from "./figures.js";
+import { day, isOld, kept } from "./store.js";
+import { NeedsNetwork } from "./sums.js";
+import { check } from "./verdict.js";
+
+const LIMIT = 2e7;
+
+function made(tag, text, name = "") {
+  const element = document.createElement(tag);
+  element.textContent = text;
+  if (name) element.className = name;
+  return element;
+}
+
+const fill = (text, values) => Object.entries(values).reduce((said, [name, value]) => said.replaceAll(`{${name}}`, value), text);
+
+function percent(p, words) {
+  if (p < 0.01) return words.under;
+  return p > 0.99 ? words.over : `${Math.round(100 * p)} %`;
+}
+
+// The readings of the form as the tables take them, or the text that can't be read.
+export function sheetOf(form, steps) {
+  const value = (name) => form.elements[name]?.value?.trim() ?? "";
+  const limit = value("limit_ohm") ? ohms(value("limit_ohm")) : LIMIT;
+  const lead = value("lead_ohm") ? ohms(value("lead_ohm")) : 0;
+  if (!(limit > 0) || !(lead >= 0)) return { wrong: value("limit_ohm") || value("lead_ohm") };
+  const readings = [];
+  for (const step of steps) {
+    const text = value(step.name);
+    const read = parse(text, value("apart_shows"), limit);
+    if (!read) return { wrong: text };
+    if (read.kind !== "not_taken") readings.push({ position: step.position, pin: step.pin, against: step.against, sweep: step.sweep, between: step.between, limit, lead, ...read });
+  }
+  return { read_at: value("read_at") || "bench", readings };
+}
+
+// True if this device could say something.
+export async function checkHere(form, data) {
+  const uuid = data.design.replace(/^check-/, "");
+  const there = "caches" in self ? await kept(uuid) : null;
+  if (!there) return false;
+  const { document: chart } = there;
+  const place = document.getElementById("comparison");
+  const parts = [];
+  if (chart.withdrawn || !chart.tables) {
+    parts.push(made("p", chart.withdrawn, "says attention"));
+  } else {
+    parts.push(...said(chart, sheetOf(form, data.steps)));
+    const when = `${fill(chart.words.here, { n: chart.revision, when: day(chart.published) })} ${fill(chart.words.kept, { when: day(there.kept) })}`;
+    parts.push(made("p", when, "quiet"));
+    if (isOld(there.kept)) parts.push(made("p", chart.words.old, "says attention"));
+  }
+  place.replaceChildren(...parts);
+  place.dataset.here = "1";
+  place.focus();
+  place.scrollIntoView({ block: "start" });
+  return true;
+}
+
+function said(chart, sheet) {
+  const { tables, words } = chart;
+  if (sheet.wrong !== undefined) return [made("p", fill(words.wrong, { text: sheet.wrong }), "says attention")];
+  let found;
+  try {
+    found = check(tables, sheet);
+  } catch (error) {
+    if (error instanceof NeedsNetwork) return [made("p", words.needs, "says attention")];
+    throw error;
+  }
+  const share = percent(found.p_good, words);
+  const parts = [];
+  if (found.reason === "start_position") parts.push(dangers(found, words));
+  const verdict = made("p", fill(words.verdicts[found.reason || found.verdict], { share }), "verdict");
+  Object.assign(verdict.dataset, { verdict: found.verdict, pGood: found.p_good });
+  parts.push(made("h2", words.title), verdict, made("p", fill(words.agree, { n: found.compared }), "quiet"));
+  const likely = found.causes.filter((cause) => cause.p >= 0.01 && words.causes[cause.key]).slice(0, 5);
+  if (likely.length) {
+    const list = made("ul", "", "rows");
+    for (const cause of likely) {
+      const item = made("li", fill(words.causes[cause.key], { p: percent(cause.p, words) }));
+      if (cause.of === "sheet" || cause.of === "choice") item.append(" ", made("span", words.of_sheet, "quiet"));
+      list.append(item);
+    }
+    parts.push(made("h3", words.explain), list);
+  }
+  parts.push(made("p", words.next, "quiet"));
+  return parts;
+}
+
+function dangers(found, words) {
+  const box = made("div", "", "problems"), list = made("ul", "");
+  for (const danger of found.dangers) {
+    const position = danger.kind === "worn_contact" ? [danger.position] : [];
+    const clause = Object.entries(words.dangers).find(([key]) => {
+      const [kind, pins, positions] = JSON.parse(key);
+      return kind === danger.kind && pins.join() === danger.pins.join() && positions.join() === position.join();
+    })?.[1] ?? danger.kind;
+    list.append(made("li", fill(words.danger, { position: danger.position, passes_for: danger.passes_for, fault: clause })));
+  }
+  box.append(made("h2", words.danger_title), list);
+  return box;
+}
