@@ -149,7 +149,8 @@ class Removal(models.TextChoices):
 class Fitting(models.Model):
     """A unit in a vehicle from one distance to another, both on the vehicle's counter.
 
-    unit_km: distance on the unit when it was fitted, 0 where new.  unit: where the registry knows it.
+    unit_km: distance on the unit when it was fitted, 0 where new.  unit: where the registry knows it;
+    job: in which it was fitted.
     """
 
     Removal = Removal
@@ -157,6 +158,9 @@ class Fitting(models.Model):
     vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="fittings")
     design = models.ForeignKey(Design, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     unit = models.ForeignKey(Unit, null=True, blank=True, on_delete=models.PROTECT, related_name="fittings")
+    job = models.ForeignKey(
+        "registry.Job", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
     fitted_km = models.FloatField()
     fitted_on = models.DateField(null=True, blank=True)
     unit_km = models.FloatField(default=0.0)

@@ -79,6 +79,9 @@ class Job(PublicObject):
     client_id = models.UUIDField(default=uuid.uuid4, unique=True)  # a form sent twice makes one job
     link_digest = models.CharField(max_length=64, null=True, blank=True, unique=True)
     vehicle_label = models.CharField(max_length=120, blank=True, default="")
+    vehicle = models.ForeignKey(  # of the fleet that the account works in; None: a label alone
+        "registry.Vehicle", null=True, blank=True, on_delete=models.SET_NULL, related_name="jobs"
+    )
     family = models.ForeignKey(
         GearboxFamily, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )

@@ -14,11 +14,14 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
 
 from registry.errors import RegistryError, RegistryErrors
 from registry.formats.due_calendar import DueDay, due_calendar
 from registry.formats.fleet_words import chance_says, due_csv, due_says
+from registry.formats.job_words import symptom_text
 from registry.models import Organisation, User, Vehicle
+from registry.models.jobs import JobSymptom
 from registry.permissions import role_in
 from registry.selectors.fleet import (
     DueLine,
@@ -31,6 +34,7 @@ from registry.selectors.fleet import (
     vehicle_history,
 )
 from registry.services.fleet.fittings import unit_fit, unit_remove
+from registry.services.fleet.job_fittings import vehicle_job
 from registry.services.fleet.organisations import organisation_make
 from registry.services.fleet.vehicles import distance_add, distance_remove, vehicle_add, vehicle_retire
 
@@ -182,6 +186,22 @@ GIVEN = (
 
 
 @login_required
+@require_POST
+def vehicle_begin(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """A job on this vehicle, with all that is known of it."""
+    found = vehicle_for(person(request), uuid)
+    if found is None:
+        raise Http404
+    try:
+        job = vehicle_job(by=person(request), vehicle=found, symptom=request.POST.get("symptom", ""))
+    except RegistryErrors as problems:
+        return render(
+            request, "fleet/vehicle.html", _vehicle_context(request, found, list(problems)), status=422
+        )
+    return redirect("job", uuid=job.uuid)
+
+
+@login_required
 def vehicle(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """Distances, what is fitted, and what is due of one vehicle."""
     found = vehicle_for(person(request), uuid)
@@ -218,6 +238,8 @@ def _vehicle_context(request: HttpRequest, found: Vehicle, errors: list[Registry
         "distances": distances[:50],
         "fittings": fittings,
         "in_place": next((fitting for fitting in fittings if fitting.removed_km is None), None),
+        "jobs": list(found.jobs.filter(contributor__user=person(request)).order_by("-pk")[:10]),
+        "symptoms": [(code, symptom_text(code)) for code in JobSymptom.values],
         "today": timezone.localdate().isoformat(),
         "typed": request.POST,
         "errors": errors,

@@ -11,6 +11,7 @@ urlpatterns: list[URLPattern] = [
     path("join/<str:token>/", fleet_care.fleet_join, name="fleet_join"),
     path("calendar/<str:token>.ics", fleet.fleet_feed, name="fleet_feed"),
     path("vehicles/<uuid:uuid>/", fleet.vehicle, name="vehicle"),
+    path("vehicles/<uuid:uuid>/job/", fleet.vehicle_begin, name="vehicle_begin"),
     path("<uuid:uuid>/", fleet.fleet, name="fleet"),
     path("<uuid:uuid>/due.csv", fleet.fleet_csv, name="fleet_csv"),
     path("<uuid:uuid>/care/", fleet_care.fleet_care, name="fleet_care"),

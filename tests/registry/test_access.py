@@ -21,7 +21,7 @@ NOBODY: frozenset[str] = frozenset()
 
 # by the address's name: who may read it, who may write to it
 OPEN_PAGES = """front blank offline open_data open_data_zip kept offline_json manifest service_worker own_shared preferences about cautions search design revision qr compare
-    check check_design identify before_pulling sheet wanted mail_stop health_live
+    life life_csv check check_design identify before_pulling sheet wanted mail_stop health_live
     health_ready metrics picture_file matrix_blank account_login mfa_login_webauthn account_logout
     account_signup account_inactive account_confirm_email account_email_verification_sent
     account_reset_password account_reset_password_done account_reset_password_from_key
@@ -30,9 +30,9 @@ JOB_PAGES = """job_new job_link job job_step job_picture job_identify job_rechec
     job_link_change job_take_over job_report"""
 OPEN_API = """api_changes api_atom api_schema api_docs api_charts api_chart api_difference api_line_code
     api_readings api_revisions api_revision api_revision_readings api_short_test api_check
-    api_design_part api_identify api_preview api_findings api_design api_decision api_dispute
+    api_life api_design_part api_identify api_preview api_findings api_design api_decision api_dispute
     api_submission api_nowhere"""
-OWN_PAGES = """own own_design own_data api_account account account_erase meters tokens bench propose
+OWN_PAGES = """own reporting own_design own_data api_account account account_erase meters tokens bench propose
     matrix my_sheets notices follow_design dispute_new decision_agree account_email
     account_change_password account_set_password account_reauthenticate
     account_confirm_login_code mfa_index mfa_authenticate mfa_reauthenticate
@@ -41,7 +41,7 @@ OWN_PAGES = """own own_design own_data api_account account account_erase meters 
     mfa_download_recovery_codes mfa_generate_recovery_codes api_submissions api_bulk
     api_tokens api_token webhooks webhook api_webhooks api_webhook api_webhook_secret api_webhook_replay
     api_deliveries api_delivery_replay"""
-DESK = """desk desk_refresh case case_act case_claim desk_accounts desk_account desk_invitations desk_catalogue desk_design
+DESK = """desk desk_reporting desk_refresh case case_act case_claim desk_accounts desk_account desk_invitations desk_catalogue desk_design
     desk_part desk_log desk_several decision_undo thread_write api_cases api_case
     api_approve api_refuse api_undo"""
 WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
@@ -51,6 +51,8 @@ WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     **dict.fromkeys(DESK.split(), (MODERATORS, MODERATORS)),
     **dict.fromkeys(["sheet_amend", "sheet_withdraw", "sheet_restore"], (OWNER, OWNER)),
     **dict.fromkeys(["api_withdraw", "api_restore", "api_take_back"], (OWNER, OWNER)),
+    "api_unit_events": (NOBODY, OWNER),
+    "unit": (SIGNED_IN, SIGNED_IN),  # another's is not found
     # Somebody else's job is not found, whoever asks: tests/registry/pages/jobs holds that.
     **dict.fromkeys(JOB_PAGES.split(), (OPEN, OPEN)),
     "my_jobs": (SIGNED_IN, SIGNED_IN),
@@ -62,6 +64,7 @@ WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
         ["fleets", "fleet", "fleet_csv", "fleet_care", "fleet_table", "fleet_join", "vehicle"],
         (SIGNED_IN, SIGNED_IN),
     ),
+    "vehicle_begin": (SIGNED_IN, SIGNED_IN),
     "api_designs": (OPEN, SIGNED_IN),
     "api_disputes": (OPEN, SIGNED_IN),
     "api_messages": (NOBODY, SIGNED_IN),

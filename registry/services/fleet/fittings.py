@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from registry.errors import RegistryError, RegistryErrors
-from registry.models import Design, Fitting, Job, Unit, UnitEvent, User, Vehicle
+from registry.models import Design, Fitting, Unit, UnitEvent, User, Vehicle
 from registry.models.jobs import UnitEventKind
 from registry.permissions import require
 from registry.services.accounts import contributor_of
@@ -142,34 +142,6 @@ def _tell_registry(by: User, fitting: Fitting) -> None:
         happened_on=fitting.removed_on,
     )
     law_refresh(fitting.design)
-
-
-@transaction.atomic
-def fitting_from_job(
-    *, by: User, job: Job, vehicle: Vehicle, km: float, on: date | None, failed: bool
-) -> Fitting:
-    """A job fitted a new unit: the old one came out and the new one began at 0 km, both at this distance.
-
-    What the registry hears of it goes with the job, not from here: nothing is told twice.
-    """
-    require(by, "work_fleet", vehicle.organisation)
-    old = Fitting.objects.select_for_update(of=("self",)).filter(vehicle=vehicle, removed_km=None).first()
-    if old is not None:
-        if old.fitted_km == km and old.unit_id is not None and old.unit_id == job.new_unit_id:
-            return old  # told before
-        if km < old.fitted_km:
-            raise _wrong(
-                "/km",
-                "distance_order",
-                _("The unit that came out was fitted at {km:.0f} km.").format(km=old.fitted_km),
-                _("Give the counter's figure of the day of the job."),
-            )
-        old.removed_km, old.removed_on = km, on
-        old.removed_because = Fitting.Removal.FAILED if failed else Fitting.Removal.UNKNOWN
-        old.save()
-    return fitting_begin(
-        by=by, vehicle=vehicle, km=km, on=on, unit_km=0.0, design=job.design, unit=job.new_unit
-    )
 
 
 def _wrong(field: str, code: str, message: str, advice: str = "") -> RegistryErrors:

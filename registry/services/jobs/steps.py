@@ -13,6 +13,7 @@ from registry.models.jobs import JobAct, JobOutcome, JobStep
 from registry.permissions import Actor
 from registry.selectors.jobs import step_states
 from registry.services.fields import Fields
+from registry.services.fleet.job_fittings import vehicle_fitted, vehicle_told
 from registry.services.jobs.benching import STEP_OF, unit_bench
 from registry.services.jobs.events import event_add, job_locked, step_named, wrong
 from registry.services.jobs.lives import life_begin
@@ -50,6 +51,7 @@ def _plain_step(*, by: Actor, job: Job, step: str, body: Any) -> JobEvent:
     event = event_add(job, by=by, step=step, act=JobAct.DONE, data=said.data, private=said.private)
     if step == JobStep.FITTED:
         life_begin(job)
+        vehicle_fitted(by=by, job=job, said=said.data)
     return event
 
 
@@ -108,6 +110,7 @@ def job_close(*, by: Actor, job: Job, body: Any) -> JobEvent:
     fields.raise_all()
     job.outcome, job.closed_at = outcome, timezone.now()
     job.save(update_fields=["outcome", "closed_at"])
+    vehicle_told(job)
     return event_add(
         job, by=by, step=JobStep.CLOSED, act=JobAct.DONE, data={"outcome": outcome}, private={"note": note}
     )
