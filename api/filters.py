@@ -16,6 +16,7 @@ from registry.errors import RegistryError
 from registry.models import part_key
 from registry.models.catalogue import DesignActuation, DesignState
 from registry.models.decisions import DecisionKind, DecisionState, DisputeState
+from registry.models.webhooks import DeliveryState
 from registry.selectors.designs import search_designs
 from registry.translation import gettext as _
 
@@ -139,6 +140,10 @@ class DecisionFilter(ApiFilterSet):
     state = django_filters.ChoiceFilter(choices=DecisionState.choices, label="In this state")
     kind = django_filters.ChoiceFilter(choices=DecisionKind.choices, label="Of this kind")
     target = django_filters.UUIDFilter(field_name="target_uuid", label="About this sheet, design or revision")
+
+
+class DeliveryFilter(ApiFilterSet):
+    state = django_filters.ChoiceFilter(choices=DeliveryState.choices, label="In this state")
 
 
 class FindingFilter(ApiFilterSet):

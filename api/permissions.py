@@ -31,6 +31,8 @@ SUBMIT = Rule("submit", "submit")
 PROPOSE = Rule("propose_design", "submit")
 DISPUTE = Rule("dispute", "submit")
 MODERATE = Rule("moderate", "moderate")
+WEBHOOKS_READ = Rule("make_webhook", "read")
+WEBHOOKS_WRITE = Rule("make_webhook", "submit")
 OWN_TOKENS = Rule("make_token", "")  # no token may make or end tokens
 
 

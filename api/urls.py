@@ -19,6 +19,7 @@ from api.views import (
     parts,
     submissions,
     tokens,
+    webhooks,
 )
 
 register_converter(NumberConverter, "number")
@@ -71,5 +72,15 @@ urlpatterns = [
     path("account/", account.Me.as_view(), name="api_account"),
     path("tokens/", tokens.Tokens.as_view(), name="api_tokens"),
     path("tokens/<slug:token>/", tokens.OneToken.as_view(), name="api_token"),
+    path("webhooks/", webhooks.Webhooks.as_view(), name="api_webhooks"),
+    path("webhooks/<uuid:webhook>/", webhooks.OneWebhook.as_view(), name="api_webhook"),
+    path("webhooks/<uuid:webhook>/secret/", webhooks.Secret.as_view(), name="api_webhook_secret"),
+    path("webhooks/<uuid:webhook>/replay/", webhooks.Replay.as_view(), name="api_webhook_replay"),
+    path("webhooks/<uuid:webhook>/deliveries/", webhooks.Deliveries.as_view(), name="api_deliveries"),
+    path(
+        "webhooks/<uuid:webhook>/deliveries/<uuid:delivery>/replay/",
+        webhooks.DeliveryReplay.as_view(),
+        name="api_delivery_replay",
+    ),
     re_path(r"^.*$", description.Nowhere.as_view(), name="api_nowhere"),
 ]

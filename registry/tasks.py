@@ -13,6 +13,20 @@ def refresh_chart(design_id: int) -> None:
 
 
 @task()
+def send_webhooks() -> None:
+    from registry.services.webhook_sending import deliveries_task
+
+    deliveries_task()
+
+
+@task()
+def do_work(uuid: str) -> None:
+    from registry.services.work import work_run
+
+    work_run(uuid=uuid)
+
+
+@task()
 def write_open_data() -> None:
     from registry.services.open_data import open_data_due, open_data_write
 

@@ -20,12 +20,14 @@ def run(args: argparse.Namespace) -> int:
     from registry.services.notices import notices_mail
     from registry.services.open_data import open_data_due
     from registry.services.rereads import remind_rereads
+    from registry.services.webhook_queue import deliveries_owed
     from registry.tasks import write_open_data
 
     taken = apply_due()
     reminded = remind_rereads()
     mailed = notices_mail()
     invitations_forget()
+    deliveries_owed()
     if open_data_due():
         write_open_data.enqueue()
     if not args.quiet:

@@ -18,6 +18,7 @@ from registry.pages import (
     preferences,
     preparation,
     propose,
+    webhooks,
     worker,
 )
 
@@ -56,4 +57,6 @@ urlpatterns: list[URLPattern] = [
     path("account/own/erase/", account.erase, name="account_erase"),
     path("account/own/meters/", account.meters, name="meters"),
     path("account/own/tokens/", account.tokens, name="tokens"),
+    path("account/own/webhooks/", webhooks.webhooks, name="webhooks"),
+    path("account/own/webhooks/<uuid:uuid>/", webhooks.webhook, name="webhook"),
 ]

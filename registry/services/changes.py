@@ -14,6 +14,7 @@ from django.db import connection, transaction
 from django.db.models import Max
 
 from registry.models import Change, ChartRevision, Decision, Sheet
+from registry.services.webhook_queue import queue_deliveries
 
 NUMBER_LOCK = 0x62710003  # of PostgreSQL's advisory locks; SQLite has one writer at a time
 Plain = dict[str, Any]
@@ -39,7 +40,10 @@ def change_note(*, kind: str, design: UUID | None, payload: Plain) -> None:
 
 def changes_number() -> int:
     """Number what is not yet; how many there were.  A reader who finds nothing to do writes nothing."""
-    return _number() if Change.objects.filter(number=None).exists() else 0
+    count = _number() if Change.objects.filter(number=None).exists() else 0
+    if count:
+        queue_deliveries()
+    return count
 
 
 @transaction.atomic

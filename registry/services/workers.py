@@ -20,6 +20,7 @@ from django_tasks_db.models import DBTaskResult
 from registry.models import RefreshTrouble, WorkerBeat
 from registry.services.audit import chain_seal
 from registry.services.refreshes import FAILURES_TO_PARK, owed, trouble_note
+from registry.services.webhook_queue import deliveries_owed
 from registry.tasks import refresh_chart
 
 log = logging.getLogger("registry.worker")
@@ -55,6 +56,7 @@ def round_of_care() -> None:
             return
         tasks_take_over()
         tasks_owed()
+        deliveries_owed()
         DBTaskResult.objects.finished().filter(finished_at__lt=timezone.now() - FINISHED_FOR).delete()
         WorkerBeat.objects.filter(seen_at__lt=Now() - FINISHED_FOR).delete()
     chain_seal()
