@@ -17,7 +17,7 @@ from registry.formats.sentences import standing_message
 from registry.models import ChartRevision, Design
 from registry.pages.cautions import cautions_for
 from registry.pages.certainty import how_sure, what_would_help
-from registry.pages.chart_kept import kept_for_guests
+from registry.pages.chart_kept import kept_for_guests, kept_pieces
 from registry.pages.code_facts import facts_for
 from registry.pages.kept_words import kept_words
 from registry.pages.pattern import Shape, pattern_tables
@@ -40,14 +40,29 @@ LATEST = 8
 @kept_for_guests
 def design(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The design and the chart that is shown now; a merged design leads to the one it went into."""
-    shown = _design(uuid)
-    if shown.merged_into_id is not None:
-        assert shown.merged_into is not None
-        return redirect("design", shown.merged_into.uuid)
+    pieces = kept_pieces(request, uuid, lambda: _current_context(request, _design(uuid)))
+    if pieces:
+        context: dict[str, Any] = {
+            "page": "search",
+            "pieces": pieces,
+            "design": {"name": pieces["name"], "uuid": uuid},
+            "kept_words": kept_words() if pieces["charted"] else None,
+        }
+    else:
+        shown = _design(uuid)
+        if shown.merged_into_id is not None:
+            assert shown.merged_into is not None
+            return redirect("design", shown.merged_into.uuid)
+        context = _current_context(request, shown)
+    context["follow"] = follow_of(request.user, uuid)
+    return render(request, "technician/chart.html", context)
+
+
+def _current_context(request: HttpRequest, shown: Design) -> dict[str, Any]:
+    """Of the chart that is shown now, the same for everybody."""
     current = getattr(shown, "current_chart", None)
     context = _chart_context(request, shown, current.revision if current else None)
     context["waits"] = revision_waits(shown)
-    context["follow"] = follow_of(request.user, shown)
     context["kept_words"] = kept_words() if context["variant"] else None
     if context["variant"]:
         context["facts"] = facts_for(
@@ -56,7 +71,7 @@ def design(request: HttpRequest, uuid: UUID) -> HttpResponse:
             context["shape"].common,
             context["revision"].content_sha256,
         )
-    return render(request, "technician/chart.html", context)
+    return context
 
 
 def revision(request: HttpRequest, uuid: UUID, number: int) -> HttpResponse:

@@ -9,17 +9,20 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from functools import wraps
+from typing import Any
 from uuid import UUID
 
 from django.conf import settings
 from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
+from django.template.loader import render_to_string
 from django.utils.translation import get_language
 
 from registry.pages.preferences import distance_unit
 from registry.selectors.chart_page import made_from
 
 KEPT = 60  # s
+MERGED = 3  # place of the design that this one went into, among what the page was made from
 View = Callable[[HttpRequest, UUID], HttpResponse]
 
 
@@ -33,8 +36,7 @@ def kept_for_guests(view: View) -> View:
         made = made_from(uuid)
         if made is None:
             return view(request, uuid)
-        parts = repr((uuid, made, get_language(), distance_unit(request), request.scheme, request.get_host()))
-        key = "chart-page-" + hashlib.sha256(parts.encode()).hexdigest()
+        key = _key("chart-page-", request, uuid, made)
         content = cache.get(key)
         if content is None:
             response = view(request, uuid)
@@ -44,6 +46,33 @@ def kept_for_guests(view: View) -> View:
         return HttpResponse(content)
 
     return kept
+
+
+def kept_pieces(request: HttpRequest, uuid: UUID, made_now: Callable[[], dict[str, Any]]) -> dict[str, Any]:
+    """Of the page of somebody who signed in, all that is the same for everybody; {} where it isn't now.
+
+    What stands between the two pieces, how this person follows the design, is theirs.  made_now: the context
+    that both are made from, asked for where they are not kept.
+    """
+    made = made_from(uuid) if request.method == "GET" and not request.META.get("QUERY_STRING") else None
+    if made is None or made[MERGED] is not None:
+        return {}
+    key = _key("chart-pieces-", request, uuid, made)
+    pieces: dict[str, Any] | None = cache.get(key)
+    if pieces is None:
+        context = made_now()
+        pieces = {
+            name: render_to_string(f"technician/chart.html#{name}", context, request)
+            for name in ("head", "rest")
+        }
+        pieces |= {"name": context["design"].name, "charted": bool(context["variant"])}
+        cache.set(key, pieces, KEPT)
+    return pieces
+
+
+def _key(kind: str, request: HttpRequest, uuid: UUID, made: Any) -> str:
+    parts = repr((uuid, made, get_language(), distance_unit(request), request.scheme, request.get_host()))
+    return kind + hashlib.sha256(parts.encode()).hexdigest()
 
 
 def _known(request: HttpRequest) -> bool:

@@ -72,9 +72,9 @@ def design_by_uuid(uuid: UUID) -> Design | None:
     return designs_in_full().filter(uuid=uuid).first()
 
 
-def follow_of(user: Any, design: Design) -> Follow | None:
+def follow_of(user: Any, uuid: UUID) -> Follow | None:
     """How this person follows the design; None for guests too."""
-    return Follow.objects.filter(user=user, design=design).first() if isinstance(user, User) else None
+    return Follow.objects.filter(user=user, design__uuid=uuid).first() if isinstance(user, User) else None
 
 
 def made_from(uuid: UUID) -> tuple[Any, ...] | None:
@@ -87,6 +87,7 @@ def made_from(uuid: UUID) -> tuple[Any, ...] | None:
             "name",
             "state",
             "edit_number",
+            "merged_into",
             "current_chart__revision",
             "current_chart__revision__state",
             "current_chart__revision__content_sha256",
