@@ -6,7 +6,7 @@ from api.description.bodies import YES_NO, Plain, record, text
 from api.description.examples import DECISION_ID, DESIGN_ID, DISPUTE_ID, SHEET_ID
 from registry.models.desk import CaseKind
 
-TARGETS = ["sheet", "cell", "design", "revision", "part_number"]
+TARGETS = ["sheet", "cell", "design", "revision", "part_number", "fact"]
 ID: Plain = {"type": "string", "format": "uuid"}
 
 DISPUTE_BODY: Plain = record(

@@ -59,6 +59,12 @@ WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     "sheet_picture": (NOBODY, SIGNED_IN),  # whose sheet it is, is asked with the picture: see below
     "dispute": (OPEN, SIGNED_IN),
     "preparation": (OPEN, SIGNED_IN),
+    "api_facts": (OPEN, SIGNED_IN),
+    "api_fact_answer": (NOBODY, SIGNED_IN),
+    **dict.fromkeys(
+        ["api_fleets", "api_fleet", "api_vehicles", "api_vehicle", "api_distances", "api_vehicle_units"],
+        (SIGNED_IN, SIGNED_IN),
+    ),
     "fleet_feed": (OPEN, OPEN),  # whoever has its link
     **dict.fromkeys(
         ["fleets", "fleet", "fleet_csv", "fleet_care", "fleet_table", "fleet_join", "vehicle"],

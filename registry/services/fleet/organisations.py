@@ -56,7 +56,7 @@ def organisation_set(*, by: User, organisation: Organisation, body: Any) -> Orga
     for name in ("planned_cost", "breakdown_cost"):
         if name in fields.body:
             setattr(organisation, name, fields.number(name, None, low=1e-6, high=MOST_COST))
-    if "shares_units" in fields.body:
+    if fields.body.get("shares_units") is not None:
         organisation.shares_units = fields.yes("shares_units")
     if (organisation.planned_cost is None) != (organisation.breakdown_cost is None) and not fields.errors:
         missing = "planned_cost" if organisation.planned_cost is None else "breakdown_cost"
