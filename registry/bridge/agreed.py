@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ from typing import Any
 from consensus import ENGINE_VERSION, Reliability, Settings, agree_designs, alike_designs, learn_reliability
 from consensus.readings import DesignReadings
 from consensus.results import DesignAgreement
+from registry.bridge.checks import stored_agreement
 from registry.bridge.parallel import crew
 from registry.bridge.tables import designs_from_table
 from registry.errors import RegistryError, RegistryErrors, pointer
@@ -150,6 +152,12 @@ def charts_from_document(document: Mapping[str, Any]) -> Charts:
             raise RegistryErrors([_damaged(pointer("designs", place))]) from None
         charts[chart.design] = chart
     return Charts(charts, _settings_of(document))
+
+
+def charts_from_stored(contents: Iterable[bytes]) -> Charts:
+    """Charts of a registry (`benchquorum/chart/1`), by the names of their designs."""
+    charts = (stored_agreement(json.loads(content)) for content in contents)
+    return Charts({chart.design: chart for chart in charts}, Settings())
 
 
 def _settings_of(document: Mapping[str, Any]) -> Settings:

@@ -23,8 +23,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--against",
         type=Path,
         required=True,
-        metavar="AGREED.json",
-        help="agreed patterns, as “benchquorum agree … --json” writes them",
+        metavar="AGREED.json|FILE.sqlite",
+        help="agreed patterns: of “benchquorum agree … --json”, or of “benchquorum export --offline”",
     )
     parser.add_argument("--json", action="store_true", help="the result as JSON")
 
@@ -32,6 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def read_both(args: argparse.Namespace) -> tuple[TidyTable, Charts]:
     """Both files; what is wrong with either is said in one go."""
     from registry.bridge.agreed import charts_from_document
+    from registry.formats.offline_file import is_offline_file
 
     errors: list[RegistryErrors] = []
     table, charts = None, None
@@ -42,7 +43,10 @@ def read_both(args: argparse.Namespace) -> tuple[TidyTable, Charts]:
         errors.append(wrong)
     reading.close()
     try:
-        charts = charts_from_document(read_document(args.against, AGREED))
+        if is_offline_file(args.against):
+            charts = _kept_charts(args.against, table)
+        else:
+            charts = charts_from_document(read_document(args.against, AGREED))
     except RegistryErrors as wrong:
         errors.append(wrong)
     if table is None or charts is None:
@@ -51,3 +55,24 @@ def read_both(args: argparse.Namespace) -> tuple[TidyTable, Charts]:
         )
     say_warnings(table.warnings)
     return table, charts
+
+
+def _kept_charts(path: Path, table: TidyTable | None) -> Charts:
+    """Charts of a file for work without a network; says their revisions, and whether they may be out of date.
+
+    A sheet of a design whose chart was withdrawn is refused.
+    """
+    from registry.bridge.agreed import charts_from_stored
+    from registry.formats.offline_file import read_offline_file, warnings_of, withdrawn_error
+
+    about, kept = read_offline_file(path)
+    named = (
+        {} if table is None else {table.designs[one.design]: one.first_line for one in reversed(table.sheets)}
+    )
+    gone = [one for one in kept if one.state == "withdrawn"]
+    wrong = [withdrawn_error(one, named[one.name]) for one in gone if one.name in named]
+    if wrong:
+        raise RegistryErrors(wrong)
+    standing = [one for one in kept if one.state != "withdrawn"]
+    say_warnings(warnings_of(about, [one for one in standing if one.name in named]))
+    return charts_from_stored(one.content for one in standing)

@@ -14,6 +14,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--tidy", type=Path, metavar="FILE", help="tidy readings; - for output")
     what.add_argument(
+        "--offline", type=Path, metavar="FILE.sqlite", help="all published charts, for work without a network"
+    )
+    what.add_argument(
         "--package",
         type=Path,
         metavar="FOLDER|FILE.zip",
@@ -25,6 +28,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     if args.package:
         return _package(args.package, args.parquet)
+    if args.offline:
+        return _offline(args.offline)
     from registry.services.exports import export_tidy
 
     if str(args.tidy) == "-":
@@ -39,6 +44,13 @@ def run(args: argparse.Namespace) -> int:
         file.flush()
         os.fsync(file.fileno())
     partial.replace(args.tidy)
+    return 0
+
+
+def _offline(path: Path) -> int:
+    from registry.services.offline_export import export_offline
+
+    print(f"{path}: {export_offline(path)} charts")
     return 0
 
 
