@@ -9,6 +9,8 @@ from scipy import optimize, special
 
 from consensus.errors import ConsensusError
 
+NEVER = 64.0  # scales: none is left to replace, so that replacing there is running to failure
+
 
 @dataclass(frozen=True)
 class ReplacementAge:
@@ -51,6 +53,8 @@ def age_replacement(shape: float, scale_km: float, planned: float, breakdown: fl
     high = 1.0
     while slope(high) < 0:
         high *= 2
-    best = float(optimize.brentq(slope, 0.0, high, xtol=1e-14, rtol=1e-14))
+        if high > NEVER:
+            return ReplacementAge(None, float(worn_out), float(worn_out))
+    best = float(optimize.brentq(slope, 0.0, high, xtol=1e-14, rtol=1e-14, maxiter=500))
     hazard = shape / scale_km * best ** (shape - 1)
     return ReplacementAge(best * scale_km, float(hazard * (breakdown - planned)), float(worn_out))

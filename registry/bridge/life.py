@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import combinations
 from typing import Any
 
@@ -31,7 +31,7 @@ from registry.formats.life_words import comparison_message, life_message, select
 from registry.formats.tidy_columns import SOURCE_CLASSES
 
 Plain = dict[str, Any]
-UnitRow = tuple[float | None, float | None, float | None]  # entered, good, failed, km
+UnitRow = tuple[float, float | None, float | None]  # entered, good, failed, km
 
 
 def life_document(table: LifeTable) -> Plain:
@@ -60,7 +60,7 @@ def life_figures(units: Iterable[UnitRow]) -> Plain:
     return _told(group_life(_of_rows(units)))
 
 
-def life_comparisons(of_class: dict[str, Sequence[UnitRow]]) -> list[Plain]:
+def life_comparisons(of_class: Mapping[str, Sequence[UnitRow]]) -> list[Plain]:
     """How the classes compare, pair by pair, where there is enough of both."""
     return list(_compared({name: _of_rows(rows) for name, rows in of_class.items()}))
 

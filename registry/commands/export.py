@@ -1,11 +1,15 @@
-"""`benchquorum export`: sheets as typed (--tidy), or all open data in one package (--package)."""
+"""`benchquorum export`: sheets as typed (--tidy), units over time (--life), or all open data (--package)."""
 
 from __future__ import annotations
 
 import argparse
 import os
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+
+from registry.commands.output import warn
+from registry.formats.life_words import selection_caution
 
 NEEDS_DATABASE = True
 
@@ -16,6 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     what.add_argument(
         "--offline", type=Path, metavar="FILE.sqlite", help="all published charts, for work without a network"
     )
+    what.add_argument("--life", type=Path, metavar="FILE", help="units over time; - for output")
     what.add_argument(
         "--package",
         type=Path,
@@ -31,26 +36,27 @@ def run(args: argparse.Namespace) -> int:
     if args.offline:
         return _offline(args.offline)
     from registry.services.exports import export_tidy
+    from registry.services.life_export import export_lives
 
-    if str(args.tidy) == "-":
+    if args.life:
+        warn(selection_caution())
+        return _write(args.life, export_lives())
+    return _write(args.tidy, export_tidy())
+
+
+def _write(path: Path, pieces: Iterator[str]) -> int:
+    if str(path) == "-":
         sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
-        for piece in export_tidy():
+        for piece in pieces:
             sys.stdout.write(piece)
         return 0
-    partial = args.tidy.with_name(args.tidy.name + ".part")  # a stopped export leaves no half file
+    partial = path.with_name(path.name + ".part")  # a stopped export leaves no half file
     with partial.open("w", encoding="utf-8", newline="") as file:
-        for piece in export_tidy():
+        for piece in pieces:
             file.write(piece)
         file.flush()
         os.fsync(file.fileno())
-    partial.replace(args.tidy)
-    return 0
-
-
-def _offline(path: Path) -> int:
-    from registry.services.offline_export import export_offline
-
-    print(f"{path}: {export_offline(path)} charts")
+    partial.replace(path)
     return 0
 
 

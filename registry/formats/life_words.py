@@ -5,24 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from registry.formats.figures import p_text, share_text
+from registry.formats.figures import in_unit, p_text, share_text
 from registry.translation import gettext as _
 from registry.translation import ngettext
 
 Plain = Mapping[str, Any]
-KM_A_MILE = 1.609344
-NARROW = "\u202f"  # narrow no-break space between thousands
+NARROW = "\u202f"  # narrow no-break space: a figure and its unit stay in one line
 
 
 def far_text(km: float, unit: str = "km") -> str:
     """A distance to three figures, as people say it.
 
-    >>> far_text(71834.2).replace("\u202f", " "), far_text(160.9344, "mi")
+    >>> far_text(71834.2).replace(NARROW, " "), far_text(160.9344, "mi").replace(NARROW, " ")
     ('71 800 km', '100 mi')
     """
-    value = km / KM_A_MILE if unit == "mi" else km
-    rounded = float(f"{value:.3g}")
-    return f"{rounded:,.0f}".replace(",", NARROW) + f" {unit}"
+    rounded = float(f"{in_unit(km, unit):.3g}")
+    return f"{rounded:,.0f}".replace(",", NARROW) + NARROW + unit
 
 
 def selection_caution() -> str:
@@ -98,6 +96,14 @@ def comparison_message(found: Plain) -> str:
     return _("{worse} failed sooner than {better} here ({p}).").format(
         worse=worse.capitalize(), better=better, p=p_text(found["p"])
     )
+
+
+def method_text(method: str) -> str:
+    return {
+        "log_rank": _("Log-rank test."),
+        "log_rank_interval": _("Log-rank test for failures between two readings (Sun's scores)."),
+        "weibull_ratio": _("Likelihood ratio of Weibull laws, since some units came used."),
+    }[method]
 
 
 def chance_message(chance: Plain, at_km: float, further_km: float, unit: str = "km") -> str:

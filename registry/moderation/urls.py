@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, path, register_converter
 
 from registry.models.desk import CaseKind
-from registry.moderation import accounts, catalogue, desk, invitations, log
+from registry.moderation import accounts, catalogue, desk, invitations, log, reporting
 
 
 class CaseWord:
@@ -37,5 +37,6 @@ urlpatterns: list[URLPattern] = [
     path("catalogue/", catalogue.catalogue, name="desk_catalogue"),
     path("catalogue/designs/<uuid:uuid>/", catalogue.design, name="desk_design"),
     path("catalogue/parts/<uuid:uuid>/", catalogue.part, name="desk_part"),
+    path("reporting/", reporting.reporting, name="desk_reporting"),
     path("log/", log.log, name="desk_log"),
 ]

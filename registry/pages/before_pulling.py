@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from registry.models import Design
 from registry.pages.cautions import cautions_for
+from registry.selectors.outcomes import OutcomeCount, outcomes_for
 
 Words = str | Promise
 
@@ -152,8 +155,10 @@ ORDER = {
 
 
 def before_pulling(request: HttpRequest) -> HttpResponse:
+    """The checks of a symptom; design: of which the outcomes are told beside those of all."""
     symptom = request.GET.get("symptom", "")
     chosen = symptom if symptom in SYMPTOMS else ""
+    design = _design(request.GET.get("design", ""))
     context = {
         "page": "check",
         "symptoms": SYMPTOMS,
@@ -161,6 +166,22 @@ def before_pulling(request: HttpRequest) -> HttpResponse:
         "symptom_words": SYMPTOMS.get(chosen),
         "steps": [STEPS[key] for key in ORDER.get(chosen, ())],
         "ends": ENDS,
+        "design": design,
+        "outcomes": _outcomes(chosen, design) if chosen else [],
         "cautions": cautions_for("before"),
     }
     return render(request, "technician/before_pulling.html", context)
+
+
+def _outcomes(symptom: str, design: Design | None) -> list[tuple[str, OutcomeCount]]:
+    """Of the design and of all designs, each once ten outcomes are known."""
+    asked: list[tuple[str, Design | None]] = [] if design is None else [(design.name, design)]
+    counts = [(name, outcomes_for(which, symptom)) for name, which in [*asked, ("", None)]]
+    return [(name, count) for name, count in counts if count.known]
+
+
+def _design(text: str) -> Design | None:
+    try:
+        return Design.objects.filter(uuid=UUID(text)).first() if text else None
+    except ValueError:
+        return None

@@ -7,8 +7,9 @@ Below `LEAST` nothing is known, and nothing is said.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet
 
 from registry.bridge.shares import share_interval
 from registry.models import Design, Job
@@ -33,20 +34,39 @@ class OutcomeCount:
         return share_interval(self.at_fault, self.checked)
 
 
+_COUNTS = {
+    "checked": Count("pk", distinct=True),
+    "at_fault": Count("pk", distinct=True, filter=Q(outcome=JobOutcome.WENT)),
+}
+
+
+def _counted() -> QuerySet[Job]:
+    return Job.objects.filter(
+        outcome_sent_at__isnull=False,
+        closed_at__isnull=False,
+        contributor__isnull=False,
+        job_sheets__of=JobUnit.OLD,
+    )
+
+
 def outcomes_for(design: Design | None, symptom: str | None) -> OutcomeCount:
     """The count of one design and symptom; None: of all designs, of all symptoms."""
-    jobs = Job.objects.filter(
-        outcome_sent_at__isnull=False, closed_at__isnull=False, contributor__isnull=False
-    ).filter(job_sheets__of=JobUnit.OLD)
+    jobs = _counted()
     if design is not None:
         jobs = jobs.filter(design=design)
     if symptom is not None:
         jobs = jobs.filter(symptom=symptom)
-    found = jobs.aggregate(
-        checked=Count("pk", distinct=True),
-        at_fault=Count("pk", distinct=True, filter=Q(outcome=JobOutcome.WENT)),
-    )
+    found = jobs.aggregate(**_COUNTS)
     return OutcomeCount(found["checked"], found["at_fault"])
+
+
+def outcomes_by_symptom(design: Design | None) -> dict[str, OutcomeCount]:
+    """The counts of each symptom of which there is one, in one query; None: of all designs."""
+    jobs = _counted()
+    if design is not None:
+        jobs = jobs.filter(design=design)
+    rows: Any = jobs.order_by().values("symptom").annotate(**_COUNTS)
+    return {row["symptom"]: OutcomeCount(row["checked"], row["at_fault"]) for row in rows}
 
 
 def fault_prior_for(design: Design, symptom: str | None = None) -> tuple[int, int] | None:

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from registry.formats.figures import cell_text, distance_text, ohm_text, share_text
+from registry.formats.life_words import far_text
 
 register = template.Library()
 
@@ -28,6 +29,12 @@ def share(value: float | None) -> str:
 def distance(km: float | None, unit: str = "km") -> str:
     """Kilometres in the reader's unit, which every page knows as `distance_unit`."""
     return "" if km is None else distance_text(km, unit)
+
+
+@register.filter
+def distance_said(km: float | None, unit: str = "km") -> str:
+    """To three figures, for what is estimated."""
+    return "" if km is None else far_text(km, unit)
 
 
 @register.simple_tag

@@ -48,3 +48,13 @@ def test_never_early_without_wear_or_without_a_dearer_breakdown(shape: float, br
 def test_costs_must_be_positive() -> None:
     with pytest.raises(ConsensusError, match="not above 0"):
         age_replacement(2.0, 1000.0, 0.0, 5.0)
+
+
+def test_laws_at_the_edge_have_an_answer() -> None:
+    # hardly any wear: by the best distance nothing would be left, so it is run to failure; much: soon
+    assert age_replacement(1.002, 1000, 1, 1.5).km is None
+    for shape in (1.05, 1.5, 8.0, 49.0):
+        for breakdown in (1.01, 2.0, 1e6):
+            found = age_replacement(shape, 1000, 1, breakdown)
+            assert found.km is None or 0 < found.km <= 64_000
+            assert found.cost_per_km <= found.run_to_failure * (1 + 1e-9)

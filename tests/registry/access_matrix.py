@@ -88,6 +88,7 @@ class World:
             "dispute": self.dispute.uuid,
             "desk_account": self.sheet.contributor.uuid,
             "desk_part": self.part.uuid,
+            "unit": self.sheet.unit.uuid,
         }
         return by_name.get(address.name, self.design.uuid if "designs" in address.route else uuid4())
 
