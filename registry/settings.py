@@ -139,6 +139,8 @@ def _databases() -> dict[str, dict[str, object]]:
 
 
 DATABASES = _databases()
+# Rate limits count here.  In memory each server process counts by itself; a shared store makes them one.
+CACHES = {"default": env.cache("BENCHQUORUM_CACHE", default="locmemcache://")}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # Background work: at once in the embedded default, otherwise a durable queue (`benchquorum work`).
