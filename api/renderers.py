@@ -18,3 +18,7 @@ class CsvForm(_AsMade):
 
 class SvgForm(_AsMade):
     media_type, format, charset = "image/svg+xml", "svg", "utf-8"
+
+
+class PdfForm(_AsMade):
+    media_type, format, charset = "application/pdf", "pdf", None

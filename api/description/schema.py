@@ -60,6 +60,7 @@ _IN_PATH = {
     "design": _in_path("design", examples.DESIGN_ID, "The id of a design", _ID),
     "submission": _in_path("submission", examples.SHEET_ID, "The id of a bench sheet", _ID),
     "dispute": _in_path("dispute", examples.DISPUTE_ID, "The id of a dispute", _ID),
+    "job": _in_path("job", "5b7b4b1e-3b0a-4b0f-9d0e-6a4f0f7f2c10", "The id of a job of yours", _ID),
     "decision": _in_path("decision", examples.DECISION_ID, "The id of a decision", _ID),
     "case": _in_path("case", examples.SHEET_ID, "What the case is about", _ID),
     "kind": _in_path("kind", "sheet", "The kind of case", {"type": "string", "enum": list(CaseKind.values)}),

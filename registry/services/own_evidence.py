@@ -8,6 +8,8 @@ from django.core import signing
 from django.core.signing import BadSignature
 
 from registry.models import Contributor, Design, Follow, Reading, Sheet, User
+from registry.selectors.job_documents import job_full
+from registry.selectors.jobs import jobs_exported
 from registry.services.accounts import contributor_of
 from registry.services.charts import chart_content, frozen_inputs
 from registry.services.snapshots import snapshot_in_force
@@ -84,6 +86,7 @@ def account_data(*, by: User) -> Plain:
             {"uuid": str(d.uuid), "state": d.state, "reason": d.reason} for d in by.disputes.order_by("pk")
         ],
         "sheets": [_sheet(sheet) for sheet in _sheets(contributor)],
+        "jobs": [job_full(job) for job in jobs_exported(by)],
     }
 
 

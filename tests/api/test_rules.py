@@ -24,6 +24,7 @@ SAMPLE = {
     "dispute": NOBODY,
     "decision": NOBODY,
     "case": NOBODY,
+    "job": NOBODY,
     "kind": "sheet",
     "number": "1",
     "token": "bq_000",

@@ -28,6 +28,8 @@ OPEN_PAGES = """front blank offline open_data open_data_zip kept offline_json ma
     account_reset_password_from_key_done"""
 JOB_PAGES = """job_new job_link job job_step job_picture job_identify job_recheck job_reopen job_send
     job_link_change job_take_over job_report"""
+API_JOBS = """api_jobs api_job api_job_steps api_job_outcome api_job_reopen api_job_recheck api_job_give
+    api_job_report"""
 OPEN_API = """api_changes api_atom api_schema api_docs api_charts api_chart api_difference api_line_code
     api_readings api_revisions api_revision api_revision_readings api_short_test api_check
     api_life api_design_part api_identify api_preview api_findings api_design api_decision api_dispute
@@ -56,6 +58,7 @@ WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     # Somebody else's job is not found, whoever asks: tests/registry/pages/jobs holds that.
     **dict.fromkeys(JOB_PAGES.split(), (OPEN, OPEN)),
     "my_jobs": (SIGNED_IN, SIGNED_IN),
+    **dict.fromkeys(API_JOBS.split(), (SIGNED_IN, SIGNED_IN)),
     "sheet_picture": (NOBODY, SIGNED_IN),  # whose sheet it is, is asked with the picture: see below
     "dispute": (OPEN, SIGNED_IN),
     "preparation": (OPEN, SIGNED_IN),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
+from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
@@ -75,10 +76,23 @@ def job_start(*, by: User | None, body: Any) -> JobMade:
     except IntegrityError:  # the form was sent twice
         if client_id is None:
             raise
-        return JobMade(Job.objects.get(client_id=client_id), new=False)
+        return JobMade(_sent_before(by, client_id), new=False)
 
 
-def _store(by: User | None, about: About, client_id: Any) -> JobMade:
+def _sent_before(by: User | None, client_id: UUID) -> Job:
+    """One's own job of this id; somebody else's is told apart from it by nothing but the refusal."""
+    job = Job.objects.select_related("contributor").get(client_id=client_id)
+    if (None if job.contributor is None else job.contributor.user_id) != (None if by is None else by.pk):
+        raise wrong(
+            "client_id_used",
+            _("This id was used before."),
+            _("Send it under an id of its own."),
+            field="/client_id",
+        )
+    return job
+
+
+def _store(by: User | None, about: About, client_id: UUID | None) -> JobMade:
     known: Plain = {} if client_id is None else {"client_id": client_id}
     token, digest = ("", None) if by is not None else new_link()
     job = Job.objects.create(
