@@ -53,7 +53,8 @@ def fill(page: Page, name: str, text: str) -> None:
 
 def next_step(page: Page, step: str) -> None:
     expect(page.locator("a.main-button")).to_contain_text(step)
-    page.tap("a.main-button")
+    with page.expect_navigation():
+        page.tap("a.main-button")
 
 
 def test_from_symptom_to_verified_without_typing_anything_twice(
@@ -143,7 +144,8 @@ def test_from_symptom_to_verified_without_typing_anything_twice(
         page.check(f"[name=o-{position.step}][value=yes]")
         page.check(f"[name=b-{position.step}][value=yes]")
     page.check("[name=codes][value=none]")
-    page.tap("[name=act][value=do]")
+    with page.expect_navigation():
+        page.tap("[name=act][value=do]")
     expect(page.get_by_role("alert")).to_contain_text("STOP. Don't drive.")
     seen(page, "stop")
     job.refresh_from_db()
@@ -165,7 +167,8 @@ def test_from_symptom_to_verified_without_typing_anything_twice(
 
     # Back to the registry: two taps each.
     for what in ("new_unit", "old_unit", "outcome"):
-        page.tap(f"a[href$='/send/{what}/']")
+        with page.expect_navigation():
+            page.tap(f"a[href$='/send/{what}/']")
         seen(page, f"send-{what}")
         page.tap("main form .main-button")
         expect(page.locator(".messages")).to_contain_text("Done.")

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from registry.formats.causes import verdict_message
 from registry.formats.job_words import act_text, outcome_text, step_text, symptom_text
-from registry.models import Job, JobCheck, JobEvent
+from registry.models import ChartRevision, Job, JobCheck, JobEvent
 from registry.models.jobs import JobStep, JobUnit
 from registry.pages.cautions import cautions_for
 from registry.pages.jobs.access import job_page
@@ -101,6 +101,7 @@ def checked_words(check: JobCheck | None) -> Plain | None:
         if check.verdict != "good"
         else [],
         "revision": check.revision.number,
+        "withdrawn": check.revision.state == ChartRevision.State.WITHDRAWN,
         "when": check.created_at,
     }
 
@@ -132,7 +133,9 @@ def _back(job: Job, sheets: dict[str, Any], states: dict[str, StepState]) -> lis
             "what": "old_unit",
             "name": _("The old unit: good at its distance")
             if kind == "good"
-            else _("The old unit: failed, at its distance"),
+            else _("The old unit: failed, at its distance")
+            if kind == "failed"
+            else _("What became of the old unit"),
             "sent": "old_unit" in sent,
             "ready": kind is not None and JobUnit.OLD in sheets,
             "needs": _("Read it, and close the job with its outcome."),
