@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus import start_positions as start
-from consensus import suspect_sheet
 from consensus import unit_explanations as ex
 from consensus.chart_table import (
     ChartTable,
@@ -25,14 +24,12 @@ from consensus.chart_table import (
     chart_table,
     prepared_chart,
 )
-from consensus.hypotheses import Shape
-from consensus.offline_readings import ReadingTables, figures, reader_classes, rounded, worn_shares
-from consensus.reading_odds import ReadingOdds
+from consensus.hypotheses import Fault, Mistake, Shape
+from consensus.offline_predictions import Predictions, blank_readings, least_common_ohm, predictions
+from consensus.offline_readings import ReadingTables, reader_classes, rounded, worn_shares
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
-from consensus.sheet_likelihood import SheetLikelihood
-from consensus.suspect_sheet import NEGLIGIBLE, _mistake_shares
-from consensus.unit_grid import UnitPriors, grid_of, unit_priors
+from consensus.suspect_sheet import NEGLIGIBLE
 
 Plain = dict[str, Any]
 IntArray = NDArray[np.int64]
@@ -51,11 +48,12 @@ def offline_tables(
     readers = {
         name: ReadingTables(alphabet, chart.model, levels, settings, name) for name in ("bench", "connector")
     }
-    blank = readers["bench"].odds(figures(np.full(shape.cells, 0.4)))
+    blank = readers["bench"].odds(blank_readings(shape.cells))
     tables = [chart_table(chart, one, shape, alphabet, settings) for one in chart.variants]
     starts = start.start_indices(chart.positions, chart.start_positions)
     same = [one for one in others if _same_shape(one, chart)]
-    variants = [_variant(table, chart, blank, starts, settings) for table in tables]
+    made = [predictions(table, chart, blank, settings) for table in tables]
+    variants = [_variant(table, one, starts) for table, one in zip(tables, made, strict=True)]
     shares = dict(settings.suspect_fault_shares)
     return {
         "positions": list(chart.positions),
@@ -77,8 +75,8 @@ def offline_tables(
             "log_unknown": float(np.log(settings.suspect_unknown_rate)),
             "log_common": float(np.log(settings.suspect_fault_rate * shares["resistive_common"])),
             "common_cost": settings.suspect_common_cost,
-            "least_common": _least_common(),
-            "common_by_mistake": _has_at_common(shape),
+            "least_common": least_common_ohm(),
+            "common_by_mistake": made[0].through is not None if made else True,
             "sweep_share": settings.sweep_fault_share,
             "harness": settings.harness_fault_rate,
             "connector": settings.connector_fault_rate,
@@ -102,96 +100,53 @@ def _same_shape(one: DesignAgreement, chart: DesignAgreement) -> bool:
     return one.design != chart.design and mine == theirs and bool(one.variants)
 
 
-def _least_common() -> float:
-    """Where the engine begins to take a common for resistive."""
-    return float(suspect_sheet.LEAST_COMMON_OHM)
-
-
-def _has_at_common(shape: Shape) -> bool:
-    return hasattr(grid_of(shape), "at_common")
-
-
-def _variant(
-    table: ChartTable, chart: DesignAgreement, blank: ReadingOdds, starts: Sequence[int], settings: Settings
-) -> Plain:
+def _variant(table: ChartTable, made: Predictions, starts: Sequence[int]) -> Plain:
     """Predictions and priors of one variant; faults that change nothing stay only where dangerous."""
-    grid, cells = grid_of(table.shape), np.arange(table.shape.cells)
-    priors = unit_priors(table, _mistake_shares(chart, settings), settings)
-    likelihood = _likelihood(table, cells, blank, settings)
-    symbols = likelihood.symbols[grid.source]  # (F, M, cells)
     dangers = start.passing_faults(table, starts)
-    kept = np.flatnonzero(
-        np.isfinite(priors.fault) | np.isin(np.arange(len(priors.fault)), [d[0] for d in dangers])
-    )
+    named = np.isin(np.arange(len(made.faults)), [danger[0] for danger in dangers])
+    kept = np.flatnonzero(np.isfinite(made.log_fault) | named)
     new = {int(old): at for at, old in enumerate(kept)}
-    flat = symbols[kept].reshape(len(kept), -1)
+    flat = made.symbols[kept].reshape(len(kept), -1)
     columns, at = np.unique(flat, axis=1, return_inverse=True)
-    doubts, doubt_at = np.unique(
-        np.stack([likelihood.doubt.ravel(), likelihood.other.ravel()]), axis=1, return_inverse=True
-    )
-    lines = max([fault.kind for fault in grid.faults].count("line_open"), 1)
-    mistakes = len(grid.mistakes)
-    through = getattr(grid, "at_common", None)
+    pairs = np.stack([made.doubt.ravel(), made.other.ravel()])
+    doubts, doubt_at = np.unique(pairs, axis=1, return_inverse=True)
+    mistakes, through = len(made.mistakes), made.through
     return {
         "variant": table.variant,
         "log_share": float(np.log(max(table.share, 1e-3))),
-        "faults": [
-            {
-                "kind": grid.faults[old].kind,
-                "pins": [pin for pin in grid.faults[old].pins if pin != table.shape.common],
-                "positions": list(grid.faults[old].positions),
-                "detail": grid.faults[old].detail,
-                "log_prior": _finite(priors.fault[old]),
-            }
-            for old in kept
-        ],
+        "faults": [_named(made.faults[old], made.log_fault[old], table.shape.common) for old in kept],
         "mistakes": [
-            {
-                "kind": one.kind,
-                "detail": one.detail,
-                "pins": list(one.pins),
-                "positions": list(one.positions),
-                "log_prior": _finite(prior),
-            }
-            for one, prior in zip(grid.mistakes, priors.mistake, strict=True)
+            _named(one, prior, None) for one, prior in zip(made.mistakes, made.log_mistake, strict=True)
         ],
-        "lines": lines,
-        "log_pair": priors.pair,
+        "lines": max([fault.kind for fault in made.faults].count("line_open"), 1),
+        "log_pair": made.log_two,
         "columns": [_text(column) for column in columns.T],
         "at": at.reshape(mistakes, -1).tolist(),
         "doubts": [[float(f"{doubt:.8g}"), int(other)] for doubt, other in doubts.T],
         "doubt_at": doubt_at.reshape(mistakes, -1).tolist(),
         "through": None if through is None else ["".join("01"[int(one)] for one in row) for row in through],
-        "pairs": _pairs(likelihood, priors, blank, symbols[:, 0], new),
+        "pairs": _pairs(made, new),
         "dangers": [[new[fault], position, passes] for fault, position, passes in dangers],
     }
 
 
-def _likelihood(table: ChartTable, cells: IntArray, odds: ReadingOdds, settings: Settings) -> SheetLikelihood:
-    make: Any = SheetLikelihood
-    try:
-        made = make(table, cells, odds)
-    except TypeError:
-        made = make(table, cells, odds, settings)
-    assert isinstance(made, SheetLikelihood)
-    return made
+def _named(what: Fault | Mistake, log_prior: float, common: int | None) -> Plain:
+    return {
+        "kind": what.kind,
+        "detail": what.detail,
+        "pins": [pin for pin in what.pins if pin != common],
+        "positions": list(what.positions),
+        "log_prior": _finite(log_prior),
+    }
 
 
-def _pairs(
-    likelihood: SheetLikelihood, priors: UnitPriors, blank: ReadingOdds, alone: IntArray, new: dict[int, int]
-) -> list[list[Any]]:
+def _pairs(made: Predictions, new: dict[int, int]) -> list[list[Any]]:
     """[first, second, log prior, what the second changes of what the first shows: cell, symbol, cell, …]."""
-    block = ex.fault_pairs(likelihood, priors, 0, 0.0, blank, np.zeros(len(priors.fault)))
-    prior = (
-        priors.pair + priors.fault[block.first] + priors.fault[block.second]
-        - np.log(-np.expm1(priors.fault[0])) + np.log(2)
-    )  # fmt: skip
-    changed = block.symbols != alone[block.first]
     found = []
-    for row, (first, second) in enumerate(zip(block.first, block.second, strict=True)):
-        cells = np.flatnonzero(changed[row])
-        parts = np.stack([cells, block.symbols[row, cells]], axis=1).ravel().tolist()
-        found.append([new[int(first)], new[int(second)], float(f"{prior[row]:.8g}"), parts])
+    for row, (first, second) in enumerate(zip(made.first, made.second, strict=True)):
+        cells = np.flatnonzero(made.pair_symbols[row] != made.symbols[first, 0])
+        parts = np.stack([cells, made.pair_symbols[row, cells]], axis=1).ravel().tolist()
+        found.append([new[int(first)], new[int(second)], float(f"{made.log_pair[row]:.8g}"), parts])
     return found
 
 
