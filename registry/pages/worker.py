@@ -29,6 +29,7 @@ KEPT = (
     "benchquorum/bench/reading.js",
     "benchquorum/bench/speech.js",
     "benchquorum/chart.js",
+    "benchquorum/offline/curves.js",
     "benchquorum/offline/figures.js",
     "benchquorum/offline/here.js",
     "benchquorum/offline/keep.js",

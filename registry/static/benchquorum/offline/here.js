@@ -1,7 +1,7 @@
 // The check page without a network: the verdict from the tables that this device keeps.
+import { NeedsNetwork } from "./curves.js";
 import { ohms, parse } from "./figures.js";
 import { day, isOld, kept } from "./store.js";
-import { NeedsNetwork } from "./sums.js";
 import { check } from "./verdict.js";
 
 const LIMIT = 2e7;
