@@ -15,6 +15,7 @@ from consensus.drift import Drift, DriftReadings, resistance_drift
 from consensus.engine import agree, agree_design, agree_designs, learn_reliability
 from consensus.errors import ConsensusError
 from consensus.identify import identify_sheet
+from consensus.increment import update_design
 from consensus.law_interval import Bounded, next_failure, replacement_interval
 from consensus.life import GroupLife, group_life
 from consensus.lifetimes import Lifetimes
@@ -35,6 +36,7 @@ from consensus.results import (
 from consensus.settings import ENGINE_VERSION, Settings
 from consensus.sheet_origin import name_other_designs
 from consensus.short_tests import short_test
+from consensus.standing import Standing, begin_updates
 from consensus.together import alike_designs
 
 __all__ = [
@@ -70,6 +72,7 @@ __all__ = [
     "SheetCheck",
     "SheetFinding",
     "ShortTest",
+    "Standing",
     "UnlikeReading",
     "VariantPattern",
     "age_replacement",
@@ -77,6 +80,7 @@ __all__ = [
     "agree_design",
     "agree_designs",
     "alike_designs",
+    "begin_updates",
     "check_sheet",
     "compare_classes",
     "group_life",
@@ -89,4 +93,5 @@ __all__ = [
     "replacement_interval",
     "resistance_drift",
     "short_test",
+    "update_design",
 ]

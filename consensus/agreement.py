@@ -52,8 +52,9 @@ def symbol_states(alphabet: Alphabet) -> IntArray:
 
 def _distinct(place: IntArray, who: IntArray, places: int, people: int) -> IntArray:
     """(places,) number of different `who` at each place."""
-    keys = np.unique(place * people + who)
-    return np.bincount(keys // people, minlength=places)
+    seen = np.zeros((places, people), dtype=bool)
+    seen[place, who] = True
+    return np.asarray(seen.sum(axis=1), dtype=np.int64)
 
 
 def agree_cells(

@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from consensus.agreement import three_states
 from consensus.encoding import Encoded
-from consensus.propagation import State
 from consensus.results import rounded
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 DRAWS = 100
 SEED = 20
@@ -21,30 +21,36 @@ SLIP = 0.03  # chance that a single reading misleads, when cells are ranked by w
 MOST_TELLING = 12
 
 
-def agreement_figures(state: State) -> dict[str, Any]:
+def told_states(messages: FloatArray) -> BoolArray:
+    """(U, Q, 3) what each unit says of each place, by its (U, V, Q, A) log messages."""
+    said = messages.sum(axis=1)
+    told = (said.max(axis=-1) - said.min(axis=-1)) > SAYS_SOMETHING
+    view = np.minimum(said.argmax(axis=-1), 2)
+    return np.asarray((view[..., None] == np.arange(3)) & told[..., None])
+
+
+def agreement_figures(told: BoolArray) -> dict[str, Any]:
     """Krippendorff's nominal alpha over units (repaired readings, missing ones left out) and its bootstrap
     interval over units; 1 where everybody agrees on one state, None where nothing can be paired.
+    told: (U, Q, 3) of `told_states`.
 
     Sources: Krippendorff (2011), Computing Krippendorff's alpha-reliability; Efron & Tibshirani (1993),
     An Introduction to the Bootstrap, chapter 13 (percentile interval, fixed seed).
     """
-    said = state.messages.sum(axis=1)
-    told = (said.max(axis=-1) - said.min(axis=-1)) > SAYS_SOMETHING
-    view = np.minimum(said.argmax(axis=-1), 2)
-    flags = (view[..., None] == np.arange(3)) & told[..., None]
-    table = flags.reshape(len(said), -1).astype(np.float64)
-    alpha = _alphas(table.sum(axis=0)[None], said.shape[1])[0]
+    table = told.reshape(len(told), -1).astype(np.float64)
+    units = int(told.any(axis=(1, 2)).sum())
+    alpha = _alphas(table.sum(axis=0)[None], told.shape[1])[0]
     if not np.isfinite(alpha):
-        return {"alpha": None, "alpha_interval": None, "units": int(told.any(axis=1).sum())}
+        return {"alpha": None, "alpha_interval": None, "units": units}
     rng = np.random.default_rng(SEED)
     weights = rng.multinomial(len(table), np.full(len(table), 1 / len(table)), DRAWS).astype(np.float64)
-    drawn = _alphas(weights @ table, said.shape[1])
+    drawn = _alphas(weights @ table, told.shape[1])
     drawn = drawn[np.isfinite(drawn)]
     low, high = np.quantile(drawn, [0.025, 0.975]) if len(drawn) else (alpha, alpha)
     return {
         "alpha": rounded(float(alpha), 4),
         "alpha_interval": [rounded(float(low), 4), rounded(float(high), 4)],
-        "units": int(told.any(axis=1).sum()),
+        "units": units,
     }
 
 

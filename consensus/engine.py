@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from consensus.agreement import agree_cells
 from consensus.common_offset import with_offsets
 from consensus.coordination import MEMBER, table_roles
-from consensus.design_figures import agreement_figures, telling_cells
+from consensus.design_figures import agreement_figures, telling_cells, told_states
 from consensus.encoding import Encoded, encode
 from consensus.explanation import Explanation, explain
 from consensus.findings import TableRole, find_all
@@ -53,7 +53,7 @@ def agree_design(readings: DesignReadings, reliability: Reliability, settings: S
     sheet more is the same as computed with all sheets at once."""
     encoded = with_offsets(encode(readings, settings), settings)
     problem = make_problem(encoded, reliability, settings)
-    return _agreement(encoded, problem, judge_design(encoded, problem), reliability, settings)
+    return agreement_of(encoded, judge_design(encoded, problem), reliability, settings, problem)
 
 
 def agree_designs(
@@ -65,20 +65,27 @@ def agree_designs(
     dense = [at for at, problem in enumerate(problems) if not is_thin(problem)]
     states = dict(zip(dense, propagate_all([problems[at] for at in dense]), strict=True))
     return [
-        _agreement(one, problem, judge_design(one, problem, states.get(at)), reliability, settings)
+        agreement_of(one, judge_design(one, problem, states.get(at)), reliability, settings, problem)
         for at, (one, problem) in enumerate(zip(encoded, problems, strict=True))
     ]
 
 
-def _agreement(
-    encoded: Encoded, problem: Problem, judged: Judged, reliability: Reliability, settings: Settings
+def agreement_of(
+    encoded: Encoded,
+    judged: Judged,
+    reliability: Reliability,
+    settings: Settings,
+    problem: Problem | None = None,
+    findings: Sequence[SheetFinding] = (),
 ) -> DesignAgreement:
-    """The frozen result from what inference says."""
+    """The frozen result from what inference says; the findings from the problem, or as given without one."""
     readings, kept = encoded.readings, encoded.sheet_order
     model = reading_model(encoded, reliability, settings)
-    roles = table_roles(encoded, kept, problem.unit, judged.unit_table, judged.belief, judged.keys, settings)
-    variants = published_variants(encoded, problem, judged, roles, settings)
-    findings = _all_findings(encoded, problem, judged, roles, reliability, settings)
+    unit = np.unique(encoded.unit[kept], return_inverse=True)[1]
+    roles = table_roles(encoded, kept, unit, judged.unit_table, judged.belief, judged.keys, settings)
+    variants = published_variants(encoded, unit, judged, roles, settings)
+    if problem is not None:
+        findings = _all_findings(encoded, problem, judged, roles, reliability, settings)
     return DesignAgreement(
         design=readings.design,
         positions=readings.positions,
@@ -106,6 +113,7 @@ class Judged:
     keys: tuple[str | None, ...]
     explained: Explanation
     statistics: Plain
+    state: State | None = None  # None: thin
 
 
 def judge_design(encoded: Encoded, problem: Problem, state: State | None = None) -> Judged:
@@ -129,18 +137,19 @@ def judge_design(encoded: Encoded, problem: Problem, state: State | None = None)
         state.share,
         tables.keys,
         explained,
-        agreement_figures(state),
+        agreement_figures(told_states(state.messages)),
+        state,
     )
 
 
 def published_variants(
     encoded: Encoded,
-    problem: Problem,
+    unit: IntArray,
     judged: Judged,
     roles: list[TableRole],
     settings: Settings,
 ) -> list[VariantPattern]:
-    """Variants largest first; shares are of the units of published tables."""
+    """Variants largest first; shares are of units of published tables.  unit: (N,) of counting sheets."""
     kept = encoded.sheet_order
     belief, unit_table = judged.belief, judged.unit_table
     published = [table for table, role in enumerate(roles) if role.key is not None]
@@ -149,7 +158,7 @@ def published_variants(
     found = []
     for at, table in enumerate(published):
         units = np.flatnonzero((member == at) & belongs)
-        sheets = kept[np.isin(problem.unit, units)]
+        sheets = kept[np.isin(unit, units)]
         found.append(
             VariantPattern(
                 variant=roles[table].key or "",

@@ -101,7 +101,7 @@ def mistake_shares(
     for kind, rate in reliability.mistakes:
         own = (weight * rate + np.array([one.habit(kind) for one in readers])) / (weight + sheets)
         members = kinds == kind
-        share[:, members] = (own / max(np.count_nonzero(members), 1))[:, None]
+        share[:, members] = (own / max(int(members.sum()), 1))[:, None]
     share[:, -1] = settings.unexplained_rate
     share[:, 0] = np.maximum(1 - share[:, 1:].sum(axis=1), 0.05)
     return np.asarray(share / share.sum(axis=1, keepdims=True))

@@ -165,19 +165,21 @@ def propagate(
     badly = lacking(problem, state.pairs, state.fit, state.posterior) > CROSSED_FROM
     if crossed and (badly & ~problem.light).any():
         kept = active_pairs(problem, state.pairs, state.posterior)
-        state = go_round(problem, state, crossed_pairs(problem, badly, *leading(problem, state), kept))
+        state = go_round(
+            problem, state, crossed_pairs(problem, badly, *leading(problem, state.pairs, state.fit), kept)
+        )
     return settle(problem, state, problem.settings.max_iterations)
 
 
-def leading(problem: Problem, state: State) -> tuple[BoolArray, BoolArray]:
-    """(N, M), (N, F) the mistakes and faults that, alone, fit each sheet best."""
-    fit = state.fit.max(axis=1)
-    mistake, fault = state.pairs.hypothesis % problem.mistakes, state.pairs.hypothesis // problem.mistakes
+def leading(problem: Problem, pairs: Pairs, fit: FloatArray) -> tuple[BoolArray, BoolArray]:
+    """(N, M), (N, F) the mistakes and faults that, alone, fit each sheet best; fit: (P, V)."""
+    fit = fit.max(axis=1)
+    mistake, fault = pairs.hypothesis % problem.mistakes, pairs.hypothesis // problem.mistakes
     found = []
     for column, other, many in ((mistake, fault, problem.mistakes), (fault, mistake, problem.faults)):
         table = np.full((problem.sheets, many), -np.inf)
         alone = other == 0
-        table[state.pairs.sheet[alone], column[alone]] = fit[alone]
+        table[pairs.sheet[alone], column[alone]] = fit[alone]
         rank = np.argsort(np.argsort(-table, axis=1, kind="stable"), axis=1, kind="stable")
         found.append((rank < LEADING) | (np.arange(many) == 0))
     return found[0], found[1]

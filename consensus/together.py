@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,7 +94,7 @@ def join_problems(parts: Sequence[Problem], number: Sequence[int]) -> Joined:
     units, sheets = np.array([part.units for part in parts]), np.array([part.sheets for part in parts])
     first_unit, first_sheet = np.cumsum(units) - units, np.cumsum(sheets) - sheets
 
-    def together(name: str, first: IntArray | None = None) -> NDArray[np.generic]:
+    def together(name: str, first: IntArray | None = None) -> NDArray[Any]:
         arrays = [getattr(part, name) for part in parts]
         if first is not None:
             arrays = [array + start for array, start in zip(arrays, first, strict=True)]
@@ -133,7 +134,7 @@ def _propagate_group(joined: Joined, crossed: bool) -> dict[int, State]:
         chosen = badly[again[_design_of_sheets(joined)]]
         joined, state = _select(joined, state, again)
         kept = active_pairs(joined.problem, state.pairs, state.posterior)
-        pairs = crossed_pairs(joined.problem, chosen, *leading(joined.problem, state), kept)
+        pairs = crossed_pairs(joined.problem, chosen, *leading(joined.problem, state.pairs, state.fit), kept)
         found |= _settle(joined, _round(joined, state, pairs))
     return found
 

@@ -31,6 +31,7 @@ GROUPS_RUN = 3  # groups of which a table is propagated to the end
 WORTH_A_TRIAL = -6.0  # nats that a group may lack at first sight: others join it in propagation
 MOST_CLUSTERED = 300  # units clustered; of more the most outspoken
 MOST_OF_UNITS = 0.8  # larger groups are the pattern itself
+GROUP_SHARES = (0.05, 0.6)  # least and most of the units that a further table starts with
 SAYS_SOMETHING = 0.5  # nats from which a unit has a view of a place
 TRIAL_SLACK = 3.0  # nats that a trial may lack of what the table needs in the end
 FOLDED_GAIN = 0.5  # nats by which a folded explanation must be better
@@ -148,31 +149,32 @@ def promising_groups(problem: Problem, present: Tables) -> list[tuple[FloatArray
     of the places most; groups are the nodes of a hierarchical clustering of what units say."""
     state = present.state
     differs = np.append(state.differs, problem.settings.variant_differs)
-    plain = log_tables(state.messages, state.prior, state.differs)
     groups = candidate_groups(state.messages.sum(axis=1))
-    trials = []
-    for group, moved in zip(groups, _grown_evidence(state, groups, differs), strict=True):
-        share = _shares(state, group)
-        many = float(group.sum())
-        assigned = many * np.log(share[-1]) + (len(group) - many) * np.log(1 - share[-1])
-        gain = moved - plain + assigned
-        if gain > WORTH_A_TRIAL:
-            trials.append((float(gain), group))
-    trials.sort(key=lambda trial: -trial[0])
+    gains = group_gains(groups, state.messages, state.messages.sum(axis=0), state.prior, differs)
+    order = [at for at in np.argsort(-gains, kind="stable") if gains[at] > WORTH_A_TRIAL]
     return [
-        (seeded_messages(state.messages, np.flatnonzero(group)), _shares(state, group))
-        for _, group in trials[:GROUPS_RUN]
+        (seeded_messages(state.messages, np.flatnonzero(groups[at])), _shares(state, groups[at]))
+        for at in order[:GROUPS_RUN]
     ]
 
 
-def _grown_evidence(state: State, groups: list[BoolArray], differs: FloatArray) -> FloatArray:
-    """(groups,) log evidence of the places if each group alone had a further table to itself."""
+def group_gains(
+    groups: list[BoolArray], messages: FloatArray, whole: FloatArray, prior: FloatArray, differs: FloatArray
+) -> FloatArray:
+    """(groups,) nats that the places gain if each group alone had a further table to itself, less what it
+    costs to say who belongs to it.  whole: (V, Q, A) log messages of all units, of which `messages`
+    (U, V, Q, A) holds at least those that are clustered."""
     if not groups:
         return np.zeros(0)
-    whole, shape = state.messages.sum(axis=0), state.messages.shape
-    mine = (np.array(groups, dtype=np.float64) @ state.messages.reshape(shape[0], -1)).reshape(-1, *shape[1:])
+    mask = np.array(groups, dtype=np.float64)
+    held = np.flatnonzero(mask.any(axis=0))
+    mine = (mask[:, held] @ messages[held].reshape(len(held), -1)).reshape(-1, *whole.shape)
     total = np.concatenate([whole - mine, mine.sum(axis=1, keepdims=True)], axis=1)
-    return log_totals(total, state.prior, differs)
+    plain = log_totals(whole, prior, differs[:-1])
+    many, among = mask.sum(axis=1), min(mask.shape[1], MOST_CLUSTERED)
+    share = np.clip(many / among, *GROUP_SHARES)
+    assigned = many * np.log(share) + (among - many) * np.log(1 - share)
+    return np.asarray(log_totals(total, prior, differs) - plain + assigned)
 
 
 def candidate_groups(said: FloatArray) -> list[BoolArray]:
@@ -216,7 +218,7 @@ def _split_places(view: FloatArray, told: FloatArray) -> FloatArray:
 
 
 def _shares(state: State, joined: BoolArray) -> FloatArray:
-    mine = min(max(float(joined.mean()), 0.05), 0.6)
+    mine = float(np.clip(joined.sum() / min(len(joined), MOST_CLUSTERED), *GROUP_SHARES))
     return np.append(state.share * (1 - mine), mine)
 
 
