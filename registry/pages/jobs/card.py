@@ -58,8 +58,7 @@ def card_context(actor: Actor, job: Job) -> Plain:
         ],
         "any_check": any(check is not None for check in checks.values()),
         "revision": revision,
-        "revised": [of for of, check in checks.items() if is_revised(check, revision)]
-        + [of for of in sheets if checks.get(of) is None and revision is not None],
+        "revised": [] if job.closed_at is not None else _revised(checks, revision),
         "history": [_history(event, numbers) for event in reversed(events)],
         "back": _back(job, sheets, states),
         "owner": may(actor, "own_job", job),
@@ -73,9 +72,11 @@ def job_name(job: Job) -> str:
     return job.vehicle_label or _("Job of {day}").format(day=job.created_at.date().isoformat())
 
 
-def is_revised(check: JobCheck | None, revision: Any) -> bool:
-    """Whether the pattern was revised since the check."""
-    return check is not None and revision is not None and check.revision_id != revision.pk
+def _revised(checks: dict[str, JobCheck | None], revision: Any) -> list[str]:
+    """Whose readings the pattern as it is now has not been asked about."""
+    if revision is None:
+        return []
+    return [of for of, check in checks.items() if check is None or check.revision_id != revision.pk]
 
 
 def _line(state: StepState, pictures: list[Any], due: str | None) -> Plain:
