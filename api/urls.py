@@ -19,9 +19,11 @@ from api.views import (
     jobs,
     life,
     parts,
+    pictures,
     submissions,
     tokens,
     webhooks,
+    work,
 )
 
 register_converter(NumberConverter, "number")
@@ -57,6 +59,12 @@ urlpatterns = [
     path("submissions/<uuid:submission>/withdraw/", submissions.Withdrawal.as_view(), name="api_withdraw"),
     path("submissions/<uuid:submission>/restore/", submissions.Restoration.as_view(), name="api_restore"),
     path("submissions/<uuid:submission>/unit-events/", life.UnitEvents.as_view(), name="api_unit_events"),
+    path("submissions/<uuid:submission>/pictures/", pictures.Pictures.as_view(), name="api_pictures"),
+    path(
+        "submissions/<uuid:submission>/pictures/<uuid:picture>/",
+        pictures.OnePicture.as_view(),
+        name="api_picture",
+    ),
     path("findings/", findings.Findings.as_view(), name="api_findings"),
     path("check/", checks.Check.as_view(), name="api_check"),
     path("identify/", checks.Identify.as_view(), name="api_identify"),
@@ -84,6 +92,10 @@ urlpatterns = [
     path("account/", account.Me.as_view(), name="api_account"),
     path("tokens/", tokens.Tokens.as_view(), name="api_tokens"),
     path("tokens/<slug:token>/", tokens.OneToken.as_view(), name="api_token"),
+    path("imports/", work.Imports.as_view(), name="api_imports"),
+    path("imports/preview/", work.ImportPreview.as_view(), name="api_import_preview"),
+    path("work/", work.AllWork.as_view(), name="api_works"),
+    path("work/<uuid:work>/", work.OneWork.as_view(), name="api_work"),
     path("webhooks/", webhooks.Webhooks.as_view(), name="api_webhooks"),
     path("webhooks/<uuid:webhook>/", webhooks.OneWebhook.as_view(), name="api_webhook"),
     path("webhooks/<uuid:webhook>/secret/", webhooks.Secret.as_view(), name="api_webhook_secret"),

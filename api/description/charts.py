@@ -326,6 +326,13 @@ CSV = OpenApiExample(
     response_only=True,
     status_codes=["200"],
 )
+PDF = OpenApiExample(
+    "Print",
+    value="%PDF-1.3 …",
+    media_type="application/pdf",
+    response_only=True,
+    status_codes=["200"],
+)
 SVG = OpenApiExample(
     "Drawing",
     value='<svg xmlns="http://www.w3.org/2000/svg">…</svg>',

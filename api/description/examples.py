@@ -22,6 +22,7 @@ FIGURES: Plain = {
     "contributors": 7,
 }
 DESIGN_LINE: Plain = {
+    "uuid": DESIGN_ID,
     "design": DESIGN_ID,
     "origin": "fleet-workshops",
     "name": "Sweeper selector, five pins",

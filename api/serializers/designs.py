@@ -32,6 +32,7 @@ class PartNumberLine(serializers.Serializer[Any]):
 
 
 class DesignLine(serializers.Serializer[Any]):
+    uuid = serializers.UUIDField(help_text="The same as `design`")
     design = serializers.UUIDField(source="uuid", help_text="The id that means the same in every registry")
     origin = serializers.CharField(help_text="The registry that this design was first entered in")
     name = serializers.CharField()

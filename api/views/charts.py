@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from uuid import UUID
 
 from django.http import Http404, HttpResponse
@@ -19,10 +20,11 @@ from api.filters import ChartFilter
 from api.pagination import NewestFirst
 from api.permissions import OPEN
 from api.problems import Failure
-from api.renderers import CsvForm, SvgForm
+from api.renderers import CsvForm, PdfForm, SvgForm
 from api.serializers.charts import ChartLine, RevisionLine
 from api.views.base import ApiView, ListView
 from registry.formats.chart_files import chart_csv, chart_svg
+from registry.formats.chart_pdf import chart_pdf
 from registry.models import User
 from registry.selectors.api_charts import (
     current_charts,
@@ -37,11 +39,14 @@ from registry.selectors.chart_difference import chart_difference
 from registry.services.recall import revision_fetched
 from registry.translation import gettext as _
 
-FORMS = {"csv": chart_csv, "svg": chart_svg}
+FORMS: dict[str, Callable[..., str | bytes]] = {"csv": chart_csv, "svg": chart_svg, "pdf": chart_pdf}
 NOT_MODIFIED = {
     304: OpenApiResponse(None, "You have this chart already."),
     (200, "text/csv"): OpenApiResponse({"type": "string"}, examples=[charts.CSV]),
     (200, "image/svg+xml"): OpenApiResponse({"type": "string"}, examples=[charts.SVG]),
+    (200, "application/pdf"): OpenApiResponse(
+        {"type": "string", "format": "binary"}, examples=[charts.PDF]
+    ),
 }
 LARGEST_NUMBER = 2**31 - 1
 NUMBER = {"type": "integer", "minimum": 1, "maximum": LARGEST_NUMBER}
@@ -63,7 +68,7 @@ class CurrentChart(ApiView):
 
     rules = {"GET": OPEN}
     authentication_classes = [TokenAuthentication]
-    renderer_classes = [JSONRenderer, CsvForm, SvgForm]
+    renderer_classes = [JSONRenderer, CsvForm, SvgForm, PdfForm]
 
     @described(
         "charts_current",
@@ -97,7 +102,7 @@ class Revisions(ListView):
 class OneRevision(ApiView):
     rules = {"GET": OPEN}
     authentication_classes = [TokenAuthentication]
-    renderer_classes = [JSONRenderer, CsvForm, SvgForm]
+    renderer_classes = [JSONRenderer, CsvForm, SvgForm, PdfForm]
 
     @described(
         "charts_revision",
@@ -160,8 +165,10 @@ def _given(request: Request, made: Encoded) -> HttpResponse:
         response = HttpResponse(status=304)
     else:
         document = json.loads(made.plain)
-        text = FORMS[form](document["chart"], revision=document["revision"], state=document["state"])
-        response = HttpResponse(text, content_type=f"{request.accepted_renderer.media_type}; charset=utf-8")
+        made_so = FORMS[form](document["chart"], revision=document["revision"], state=document["state"])
+        kind = request.accepted_renderer.media_type
+        charset = "; charset=utf-8" if isinstance(made_so, str) else ""
+        response = HttpResponse(made_so, content_type=f"{kind}{charset}")
         # A drawing opened by itself runs nothing, whatever a label holds.
         response["Content-Security-Policy"] = "default-src 'none'; style-src 'none'; sandbox"
     response["ETag"] = f'"{etag}"'

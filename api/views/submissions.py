@@ -6,11 +6,13 @@ import uuid
 from typing import Any
 
 from django.http import Http404, HttpResponse
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.description import sheets as shapes
 from api.description.operations import IDEMPOTENCY_KEY, IF_MATCH, described
+from api.description.work import LINE as WORK_LINE
 from api.filters import OwnSheetFilter
 from api.idempotency import once
 from api.pagination import NewestFirst
@@ -18,13 +20,21 @@ from api.permissions import OPEN, SIGNED_IN, SUBMIT
 from api.problems import Failure, problem_of_errors
 from api.serializers.sheets import OwnSheetLine, SheetFull, sheet_full
 from api.versions import body_to_amend, etag_of, reason_given, version_named
+from api.serializers.work import WorkLine
 from api.views.base import ApiView, ListView, person
-from registry.models import Sheet
+from api.views.work import work_asked
+from registry.models import Sheet, Work
 from registry.permissions import is_moderator, owns_sheet
 from registry.selectors.api_sheets import sheet_for_api, sheet_sent, sheets_of_account
 from registry.services.sheet_bulk import Taken, sheets_submit, under
 from registry.services.sheets import sheet_amend, sheet_restore, sheet_submit, sheet_withdraw
 from registry.translation import gettext as _
+
+PREFER = OpenApiParameter(
+    "Prefer", {"type": "string", "enum": ["respond-async"]}, OpenApiParameter.HEADER,
+    description="`respond-async`: do it after the answer",
+)  # fmt: skip
+WORK_EXAMPLE = OpenApiExample("Kept", value={**WORK_LINE, "kind": "bulk", "state": "waiting", "answer": None})
 
 
 class Submissions(ListView):
@@ -140,12 +150,20 @@ class Bulk(ApiView):
         example=shapes.BULK_EXAMPLE,
         body=shapes.BULK,
         body_example={"submissions": [shapes.SHEET_BODY]},
-        parameters=[IDEMPOTENCY_KEY],
+        parameters=[IDEMPOTENCY_KEY, PREFER],
+        also={202: OpenApiResponse(WorkLine, "Kept, to be done.", examples=[WORK_EXAMPLE])},
     )
     def post(self, request: Request) -> Response | HttpResponse:
-        """Send up to 5 000 sheets.  Each is taken or refused by itself; `results` says which and why."""
+        """Send up to 5 000 sheets.  Each is taken or refused by itself; `results` says which and why.
+
+        With `Prefer: respond-async` (RFC 7240) they are taken after the answer, which says where to ask.
+        """
 
         def act() -> Response:
+            if "respond-async" in request.headers.get("Prefer", ""):
+                response = work_asked(request, Work.Kind.BULK, request.data)
+                response["Preference-Applied"] = "respond-async"
+                return response
             bodies = request.data.get("submissions") if isinstance(request.data, dict) else None
             taken = sheets_submit(by=person(request), bodies=bodies)
             results = [_item(n, one) for n, one in enumerate(taken)]

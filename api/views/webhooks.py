@@ -45,7 +45,7 @@ class Webhooks(ApiView):
         body_example=shapes.BODY_EXAMPLE,
     )
     def post(self, request: Request) -> Response:
-        """Be told of changes from now on, at an https address of yours.  Its secret is in this answer only."""
+        """Be told of changes from now on, at an https address of yours.  The answer holds its secret."""
         webhook, secret = webhook_make(by=person(request), body=request.data)
         return _with_secret(request, webhook, secret, status=201)
 

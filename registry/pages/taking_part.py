@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from registry.pages import disputes, matrix, wanted
+from registry.pages import disputes, import_file, matrix, wanted
 
 urlpatterns: list[URLPattern] = [
     path("wanted/", wanted.wanted, name="wanted"),
     path("designs/<uuid:uuid>/follow/", wanted.follow_design, name="follow_design"),
     path("designs/<uuid:uuid>/matrix/", matrix.matrix, name="matrix"),
+    path("designs/<uuid:uuid>/import/", import_file.import_file, name="import_file"),
+    path("designs/<uuid:uuid>/import/template.xlsx", import_file.template, name="import_template"),
     path("designs/<uuid:uuid>/matrix/blank.<str:form>", matrix.blank, name="matrix_blank"),
     path("disputes/new/<str:kind>/<uuid:uuid>/", disputes.dispute_new, name="dispute_new"),
     path("disputes/<uuid:uuid>/", disputes.dispute, name="dispute"),

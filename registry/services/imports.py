@@ -19,7 +19,7 @@ from registry.services.audit import record
 from registry.services.import_designs import plan_designs
 from registry.services.import_rows import stored_rows, table_rows, write_sheets
 from registry.services.mirror_guard import refuse_on_mirror
-from registry.services.refreshes import mark_stale, owed, refresh_run
+from registry.services.refreshes import mark_stale, owed, queue_refresh, refresh_run
 from registry.services.snapshots import snapshot_learn
 from registry.translation import gettext as _
 
@@ -82,9 +82,10 @@ def import_plan(table: TidyTable, *, by: User | None = None) -> ImportPlan:
 
 
 def import_apply(table: TidyTable, *, by: User | None = None, progress: Progress | None = None) -> ImportPlan:
-    """Do what the plan says, in one transaction; then learn a snapshot and refresh the designs touched.
+    """Do what the plan says, in one transaction; then, for the command, learn a snapshot and make the charts.
 
-    Raises RegistryErrors, and stores nothing, where the plan has errors.
+    A person's own file has its charts queued, as a sheet does.  Raises RegistryErrors, and stores nothing,
+    where the plan has errors.
     """
     tell = progress or (lambda what, done, of: None)
     refuse_on_mirror()
@@ -96,7 +97,8 @@ def import_apply(table: TidyTable, *, by: User | None = None, progress: Progress
             allowance_require(contributor_of(by), sheets=len(plan.sheets_new))
         if plan.sheets_new:
             _store(table, plan, by, tell)
-    refresh_owed(tell)  # what a killed import left behind too
+    if by is None:
+        refresh_owed(tell)  # what a killed import left behind too
     return plan
 
 
@@ -106,7 +108,11 @@ def _store(table: TidyTable, plan: ImportPlan, by: User | None, tell: Progress) 
         design.carry_out(by)
     write_sheets(table, plan.sheets_new, designs, _contributors(table, plan, by), made_by=by, tell=tell)
     touched = [designs[name].made.pk for name in _touched(table, plan)]
-    mark_stale(touched)
+    if by is None:
+        mark_stale(touched)
+    else:
+        for name in _touched(table, plan):
+            queue_refresh(designs[name].made)
     record(
         by=by,
         action="import",

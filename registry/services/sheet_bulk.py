@@ -56,6 +56,14 @@ class Taken:
 def sheets_submit(*, by: User, bodies: Any) -> list[Taken]:
     """One answer for each body, in order; RegistryErrors where `bodies` is no list of a fair length."""
     require(by, "submit")
+    read = _read_all(bodies_checked(bodies))
+    with transaction.atomic():
+        contributor = Contributor.objects.select_for_update().get(pk=contributor_of(by).pk)
+        return _Batch(by, contributor).take(read)
+
+
+def bodies_checked(bodies: Any) -> list[Any]:
+    """The bodies, if they are a list of a fair length."""
     if not isinstance(bodies, list) or not 1 <= len(bodies) <= MOST_SHEETS:
         raise RegistryErrors(
             [
@@ -67,10 +75,7 @@ def sheets_submit(*, by: User, bodies: Any) -> list[Taken]:
                 )
             ]
         )
-    read = _read_all(bodies)
-    with transaction.atomic():
-        contributor = Contributor.objects.select_for_update().get(pk=contributor_of(by).pk)
-        return _Batch(by, contributor).take(read)
+    return bodies
 
 
 def _read_all(bodies: list[Any]) -> list[SheetBody | Taken]:

@@ -71,6 +71,7 @@ def all_pages() -> list[Page]:
         Page("my-readings", "/sheets/own/", "contributor"),
         Page("own-pattern", f"/sheets/own/{design.uuid}/", "contributor"),
         Page("matrix", f"{at}matrix/", "contributor"),
+        Page("import", f"{at}import/", "contributor"),
         Page("notices", "/notices/", "contributor"),
         Page("dispute-new", f"/disputes/new/design/{design.uuid}/", "contributor"),
         Page("wanted-signed-in", "/wanted/", "contributor"),

@@ -22,7 +22,7 @@ NOBODY: frozenset[str] = frozenset()
 # by the address's name: who may read it, who may write to it
 OPEN_PAGES = """front blank offline open_data open_data_zip kept offline_json manifest service_worker own_shared preferences about cautions search design revision qr compare
     life life_csv check check_design identify before_pulling sheet wanted mail_stop health_live
-    health_ready metrics picture_file matrix_blank account_login mfa_login_webauthn account_logout
+    health_ready metrics picture_file matrix_blank import_template account_login mfa_login_webauthn account_logout
     account_signup account_inactive account_confirm_email account_email_verification_sent
     account_reset_password account_reset_password_done account_reset_password_from_key
     account_reset_password_from_key_done"""
@@ -41,7 +41,8 @@ OWN_PAGES = """own reporting own_design own_data api_account account account_era
     mfa_list_webauthn mfa_add_webauthn mfa_edit_webauthn mfa_remove_webauthn mfa_reauthenticate_webauthn
     invitation mfa_activate_totp mfa_deactivate_totp mfa_view_recovery_codes
     mfa_download_recovery_codes mfa_generate_recovery_codes api_submissions api_bulk
-    api_tokens api_token webhooks webhook api_webhooks api_webhook api_webhook_secret api_webhook_replay
+    api_tokens api_token webhooks webhook import_file api_imports api_import_preview api_works api_work
+    api_webhooks api_webhook api_webhook_secret api_webhook_replay
     api_deliveries api_delivery_replay"""
 DESK = """desk desk_reporting desk_refresh case case_act case_claim desk_accounts desk_account desk_invitations desk_catalogue desk_design
     desk_part desk_log desk_several decision_undo thread_write api_cases api_case
@@ -52,7 +53,7 @@ WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     **dict.fromkeys(OWN_PAGES.split(), (SIGNED_IN, SIGNED_IN)),
     **dict.fromkeys(DESK.split(), (MODERATORS, MODERATORS)),
     **dict.fromkeys(["sheet_amend", "sheet_withdraw", "sheet_restore"], (OWNER, OWNER)),
-    **dict.fromkeys(["api_withdraw", "api_restore", "api_take_back"], (OWNER, OWNER)),
+    **dict.fromkeys(["api_withdraw", "api_restore", "api_take_back", "api_pictures", "api_picture"], (OWNER, OWNER)),
     "api_unit_events": (NOBODY, OWNER),
     "unit": (SIGNED_IN, SIGNED_IN),  # another's is not found
     # Somebody else's job is not found, whoever asks: tests/registry/pages/jobs holds that.

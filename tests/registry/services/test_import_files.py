@@ -1,0 +1,173 @@
+"""A person's own spreadsheet: columns mapped and remembered, each cell's fate shown."""
+
+from __future__ import annotations
+
+import base64
+import io
+from typing import Any
+
+import pytest
+from django.test import Client
+from openpyxl import load_workbook
+
+from registry.errors import RegistryErrors
+from registry.models import ColumnMapping, Design, Reading, Sheet, User
+from registry.services.import_files import file_import, file_preview
+from tests.api.made import made_design, made_user
+
+pytestmark = pytest.mark.django_db
+WIDE = (
+    "Switch;Gear;Pin 2;Pin 3;2/3;remarks\nshelf 3;P;0,4;OL;;first\nshelf 3;P/R;;1k2;OL;\nshelf 4;R;cont;;;\n"
+)
+LONG = "unit,position,pin,reading\nshelf 3,P,2,0.4\nshelf 3,P,3,OL\nshelf 3,R,2,\n"
+
+
+@pytest.fixture
+def user() -> User:
+    return made_user()
+
+
+@pytest.fixture
+def design(user: User) -> Design:
+    return made_design(user)
+
+
+def asked(design: Design | None, content: str, **more: Any) -> dict[str, Any]:
+    return {
+        "design": None if design is None else str(design.uuid),
+        "content": content,
+        "measured_it_myself": True,
+        **more,
+    }
+
+
+def fates(preview: dict[str, Any]) -> list[list[str]]:
+    return [[cell["fate"] for cell in row["cells"]] for row in preview["rows"]]
+
+
+def test_each_cell_of_a_wide_table_has_its_fate(user: User, design: Design) -> None:
+    preview = file_preview(by=user, asked=asked(design, WIDE))
+    roles = [column["role"] for column in preview["columns"]]
+    assert roles == ["unit", "position", "pin:2", "pin:3", "pin:2/3", "ignore"]
+    assert fates(preview)[0] == ["taken", "taken", "taken", "taken", "not_taken", "left_out"]
+    assert [cell["says"] for cell in preview["rows"][0]["cells"]][2:4] == ["0.4 Ω", "over the limit"]
+    assert (preview["sheets_new"], preview["readings_new"], preview["errors"]) == (2, 5, [])
+    assert not Sheet.objects.exists() and not ColumnMapping.objects.exists()
+
+
+def test_what_is_stored_is_what_was_typed(user: User, design: Design) -> None:
+    done = file_import(by=user, asked=asked(design, WIDE))
+    assert (done["sheets_new"], done["readings_new"]) == (2, 5)
+    rows = Reading.objects.order_by("pk").values_list(
+        "version__sheet__name", "place__position__label", "place__between", "as_typed"
+    )
+    assert set(rows) == {
+        ("shelf 3", "P", False, "0,4"),
+        ("shelf 3", "P", False, "OL"),
+        ("shelf 3", "P", True, "1k2"),
+        ("shelf 3", "P", True, "OL"),
+        ("shelf 4", "R", False, "cont"),
+    }
+    assert {sheet.contributor.user for sheet in Sheet.objects.all()} == {user}
+    again = file_import(by=user, asked=asked(design, WIDE))
+    assert (again["sheets_new"], again["sheets_known"]) == (0, 2) and Reading.objects.count() == 5
+
+
+def test_the_columns_are_remembered_for_the_next_file_of_this_form(user: User, design: Design) -> None:
+    own = "A;B;C\nshelf 3;P;0.4\n"
+    wrong = file_preview(by=user, asked=asked(design, own))
+    assert {error["code"] for error in wrong["errors"]} == {"column_missing"}
+    columns = {"A": "unit", "B": "position", "C": "pin:2"}
+    file_import(by=user, asked=asked(design, own, columns=columns))
+    other_order = "c;A;b\nOL;shelf 9;R\n"
+    preview = file_preview(by=user, asked=asked(design, other_order))
+    assert [column["role"] for column in preview["columns"]] == ["pin:2", "unit", "position"]
+    assert (preview["readings_new"], preview["errors"]) == (1, [])
+    other = made_user("other")
+    assert file_preview(by=other, asked=asked(design, own))["errors"]
+
+
+def test_faults_stand_at_their_cells_all_at_once(user: User, design: Design) -> None:
+    bad = 'unit,position,pin,reading\nshelf 3,Q,2,0.4\nshelf 3,P,9,OL\nshelf 3,P,2,"1,200"\n,P,2,OL\n'
+    preview = file_preview(by=user, asked=asked(design, bad))
+    wrong = [
+        (row["row"], n)
+        for row in preview["rows"]
+        for n, cell in enumerate(row["cells"])
+        if cell["fate"] == "wrong"
+    ]
+    assert wrong == [(2, 1), (3, 2), (4, 3), (5, 0)]
+    assert [(error["line"], error["column"]) for error in preview["errors"]] == [
+        (2, "2"),
+        (3, "3"),
+        (4, "4"),
+        (5, "1"),
+    ]
+    with pytest.raises(RegistryErrors):
+        file_import(by=user, asked=asked(design, bad))
+    assert not Sheet.objects.exists()
+
+
+def test_what_the_reader_of_tidy_files_finds_goes_back_to_its_cell(user: User, design: Design) -> None:
+    twice = LONG + "shelf 3,P,2,0.5\n"
+    (error,) = file_preview(by=user, asked=asked(design, twice))["errors"]
+    assert (error["line"], error["field"]) == (5, "/content")
+    wide = "unit,position,2,held_good\nshelf 3,P,0.4,perhaps\n"
+    (error,) = file_preview(by=user, asked=asked(design, wide))["errors"]
+    assert (error["line"], error["column"]) == (2, "4")
+
+
+def test_a_sheet_needs_its_word(user: User, design: Design) -> None:
+    with pytest.raises(RegistryErrors) as caught:
+        file_import(by=user, asked=asked(design, LONG, measured_it_myself=False))
+    assert [error.code for error in caught.value] == ["not_measured"]
+
+
+def test_the_template_has_lists_and_comes_back_filled_in(user: User, design: Design, client: Client) -> None:
+    answer = client.get(f"/designs/{design.uuid}/import/template.xlsx")
+    book = load_workbook(io.BytesIO(answer.content))
+    sheet = book.active
+    lists = {rule.formula1 for rule in sheet.data_validations.dataValidation}
+    assert '"P,R,N,D"' in lists and '"1,2,3,4,5"' in lists and len(lists) == 4
+    assert sheet.max_row == 1 + 4 * 4
+    sheet["A2"], sheet["G2"] = "shelf 3", "4R7"
+    sheet["A3"], sheet["G3"] = "shelf 3", "OL"
+    kept = io.BytesIO()
+    book.save(kept)
+    content = base64.b64encode(kept.getvalue()).decode()
+    preview = file_preview(by=user, asked=asked(design, content, encoding="base64"))
+    assert preview["errors"] and {error["code"] for error in preview["errors"]} == {"value_missing"}
+    for row in range(4, 18):
+        sheet[f"A{row}"] = "shelf 3"
+    kept = io.BytesIO()
+    book.save(kept)
+    content = base64.b64encode(kept.getvalue()).decode()
+    done = file_import(by=user, asked=asked(design, content, encoding="base64"))
+    assert done["readings_new"] == 2
+    assert sorted(Reading.objects.values_list("as_typed", flat=True)) == ["4R7", "OL"]
+
+
+def test_the_page_previews_and_stores(user: User, design: Design, client: Client) -> None:
+    client.force_login(user)
+    at = f"/designs/{design.uuid}/import/"
+    assert client.get(at).status_code == 200
+    file = io.BytesIO(WIDE.encode())
+    file.name = "bench.csv"
+    page = client.post(at, {"file": file, "act": "look"})
+    assert page.status_code == 200 and b"left out" in page.content
+    preview = page.context["preview"]
+    heads = [column["head"] for column in preview["columns"]]
+    form = {"kept": page.context["kept"], "head": heads, "role": [c["role"] for c in preview["columns"]]}
+    assert client.post(at, {**form, "act": "import"}).status_code == 422
+    assert not Sheet.objects.exists()
+    done = client.post(at, {**form, "act": "import", "measured_it_myself": "1"})
+    assert done.status_code == 302 and Sheet.objects.count() == 2
+
+
+def test_a_tidy_file_comes_in_by_the_same_way(user: User) -> None:
+    tidy = (
+        "design,submission,unit,contributor,step,position,pin,against,reading\nLark,s1,u1,ann,1,P,2,1,0.4\n"
+    )
+    preview = file_preview(by=user, asked=asked(None, tidy))
+    assert (preview["sheets_new"], preview["designs_new"]) == (1, ["Lark"])
+    assert file_import(by=user, asked=asked(None, tidy))["readings_new"] == 1
