@@ -10,13 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fpdf import FPDF
-from fpdf.enums import XPos, YPos
+from fpdf.enums import Align, XPos, YPos
 
 from registry.formats.blank_sheet import EDGE, FONTS, HEIGHT, WIDTH
 from registry.translation import gettext as _
 
 ROOM = WIDTH - 2 * EDGE
-FIRST, TALLEST, WIDEST, NARROWEST, LOWEST = 17.0, 12.0, 26.0, 9.0, 5.5  # mm
+NAMES = 31.0  # mm for the name of a fact
+FIRST, TALLEST, WIDEST, NARROWEST, LOWEST = 17.0, 15.0, 30.0, 9.0, 5.5  # mm
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,7 @@ def report_pdf(report: JobReport) -> bytes:
     pdf = FPDF(format=(WIDTH, HEIGHT))
     pdf.set_auto_page_break(False)
     pdf.set_margin(EDGE)
+    pdf.c_margin = 0
     pdf.add_font("sheet", "", FONTS / "DejaVuSans.ttf")
     pdf.add_font("sheet", "B", FONTS / "DejaVuSans-Bold.ttf")
     pdf.set_title(report.title)
@@ -64,7 +66,8 @@ def report_pdf(report: JobReport) -> bytes:
 
 def _write(pdf: FPDF, text: str, size: float, *, bold: bool = False, height: float = 0.0) -> None:
     pdf.set_font("sheet", "B" if bold else "", size)
-    pdf.multi_cell(ROOM, height or size * 0.46, text, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+    line = height or size * 0.46
+    pdf.multi_cell(ROOM, line, text, align=Align.L, new_x=XPos.LMARGIN, new_y=YPos.NEXT)
 
 
 def _head(pdf: FPDF, report: JobReport) -> None:
@@ -78,18 +81,26 @@ def _head(pdf: FPDF, report: JobReport) -> None:
         _write(pdf, report.stop, 10, bold=True)
         pdf.rect(EDGE - 1.5, top, ROOM + 3, pdf.get_y() - top + 1.5)
         pdf.ln(3)
-    half = ROOM / 2
-    top = pdf.get_y()
-    for n, (name, value) in enumerate(report.facts):
-        x, y = EDGE + (n % 2) * half, top + (n // 2) * 4.6
-        pdf.set_font("sheet", "", 7)
-        pdf.text(x, y + 3, name)
-        pdf.set_font("sheet", "B", 8.5)
-        pdf.text(x + 31, y + 3, fitted(pdf, value, half - 33, 8.5, bold=True))
-    pdf.set_xy(EDGE, top + (len(report.facts) + 1) // 2 * 4.6 + 2)
+    _facts(pdf, report.facts)
     for sentence in report.verdicts:
         _write(pdf, cut(sentence, 260), 9, bold=True)
     pdf.ln(1)
+
+
+def _facts(pdf: FPDF, facts: Sequence[tuple[str, str]]) -> None:
+    """Two in a row; one that needs more room has a row of its own."""
+    half, y, right = ROOM / 2, pdf.get_y(), False
+    for name, value in facts:
+        pdf.set_font("sheet", "B", 8.5)
+        wide = pdf.get_string_width(value) > half - NAMES
+        if right and wide:
+            y, right = y + 4.6, False
+        x = EDGE + half if right else EDGE
+        pdf.text(x + NAMES, y + 3, fitted(pdf, value, (ROOM if wide else half) - NAMES - 2, 8.5, bold=True))
+        pdf.set_font("sheet", "", 7)
+        pdf.text(x, y + 3, name)
+        y, right = (y, True) if not right and not wide else (y + 4.6, False)
+    pdf.set_xy(EDGE, y + (4.6 if right else 0) + 2)
 
 
 def _table(pdf: FPDF, report: JobReport, lowest: float) -> None:

@@ -125,7 +125,9 @@ def _table(content: Plain) -> tuple[list[str], list[tuple[str, list[ReportCell]]
     cells = {place_of(cell): cell for cell in chart["variants"][0]["cells"] if not cell.get("between")}
     common = chart["common"]
     pairs = list(dict.fromkeys((c["pin"], c["against"]) for c in cells.values()))
-    columns = [pin if against == common else f"{pin}–{against}" for pin, against in pairs]
+    columns = [
+        _("Pin {pin}").format(pin=pin) if against == common else f"{pin}–{against}" for pin, against in pairs
+    ]
     rows = []
     for position in chart["design"]["positions"]:
         line = []
