@@ -18,12 +18,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--exchange", action="store_true", help="take designs and sheets only; charts are computed here"
     )
+    parser.add_argument("--private", action="store_true", help="the registry is in your own network")
 
 
 def run(args: argparse.Namespace) -> int:
     from registry.services.mirrors import pull
 
-    pulled = pull(args.url, exchange=args.exchange)
+    pulled = pull(args.url, exchange=args.exchange, private=args.private)
     print(_("{taken} designs taken over, {same} unchanged.").format(taken=pulled.taken, same=pulled.same))
     print(
         _("{sheets} new sheets, {charts} new charts; up to change {n}.").format(

@@ -18,6 +18,7 @@ from typing import Any
 from urllib.parse import urljoin, urlsplit
 
 from registry.errors import RegistryError
+from registry.services.webhook_targets import Target, Unreachable, addresses_of
 from registry.translation import gettext as _
 
 TIMEOUT = 30.0  # s
@@ -42,9 +43,11 @@ class SameHost(urllib.request.HTTPRedirectHandler):
 
 
 class Fetcher:
-    """GET requests to one registry."""
+    """GET requests to one registry.  private: it may be in one's own network: the operator says so."""
 
-    def __init__(self, base: str, *, sleep: Callable[[float], None] = time.sleep) -> None:
+    def __init__(
+        self, base: str, *, private: bool = False, sleep: Callable[[float], None] = time.sleep
+    ) -> None:
         parts = urlsplit(base)
         if parts.scheme not in ("http", "https") or not parts.hostname or parts.username or parts.query:
             raise RegistryError(
@@ -53,7 +56,7 @@ class Fetcher:
                 _("Write it like https://registry.example/."),
             )
         self.base = base.rstrip("/") + "/"
-        self._sleep = sleep
+        self._sleep, self._private = sleep, private
         self._opener = urllib.request.build_opener(SameHost(), urllib.request.ProxyHandler())
 
     def get(self, path: str, *, etag: str = "") -> Fetched:
@@ -61,6 +64,7 @@ class Fetcher:
         url = urljoin(self.base, path)
         if urlsplit(url)[:2] != urlsplit(self.base)[:2]:
             raise self.silent(_("it names an address elsewhere"))
+        self._check_address()
         headers = {"Accept": "application/json", "Accept-Encoding": "gzip", "User-Agent": "benchquorum-pull"}
         if etag:
             headers["If-None-Match"] = etag
@@ -79,6 +83,22 @@ class Fetcher:
             if attempt < TRIES - 1:
                 self._sleep(pause)
         raise self.silent(why)
+
+    def _check_address(self) -> None:
+        """A name that suddenly stands for an address inside is not asked, as with webhooks."""
+        parts = urlsplit(self.base)
+        port = parts.port or (443 if parts.scheme == "https" else 80)
+        try:
+            addresses_of(Target(parts.scheme, str(parts.hostname), port, "/"))
+        except Unreachable as error:
+            if error.code != "address_refused":
+                raise self.silent(_("its name is not known")) from None
+            if not self._private:
+                raise RegistryError(
+                    "address_private",
+                    _("{url} is inside a private network.").format(url=self.base),
+                    _("Say --private if the registry is in your own network."),
+                ) from None
 
     def _once(self, request: urllib.request.Request) -> Fetched:
         with self._opener.open(request, timeout=TIMEOUT) as answer:

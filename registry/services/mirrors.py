@@ -47,9 +47,11 @@ class Pulled:
     up_to: int = 0
 
 
-def pull(url: str, *, exchange: bool = False, fetcher: Fetcher | None = None) -> Pulled:
+def pull(
+    url: str, *, exchange: bool = False, private: bool = False, fetcher: Fetcher | None = None
+) -> Pulled:
     """Take over what changed there since the last time.  Raises RegistryError where it doesn't answer."""
-    fetcher = fetcher or Fetcher(url)
+    fetcher = fetcher or Fetcher(url, private=private)
     mode = MirrorSource.Mode.EXCHANGE if exchange else MirrorSource.Mode.MIRROR
     source = _source(fetcher.base, mode)
     pulled = Pulled()

@@ -87,19 +87,19 @@ def test_mirror_follows_and_is_read_only(made, tmp_path: Path) -> None:
     source, mirror = made("source"), made("mirror")
     source.run("import", part_of_the_world(tmp_path, range(4)))
     with served(source) as url:
-        assert "4 designs taken over" in mirror.run("pull", url)
+        assert "4 designs taken over" in mirror.run("pull", url, "--private")
         first = published(source, tmp_path / "s1")
         assert published(mirror, tmp_path / "m1") == first
-        assert "0 designs taken over" in mirror.run("pull", url)
+        assert "0 designs taken over" in mirror.run("pull", url, "--private")
         run_code(source, CHANGE)
         source.run("import", part_of_the_world(tmp_path, range(4, 5)))
-        mirror.run("pull", url)
+        mirror.run("pull", url, "--private")
         second = published(source, tmp_path / "s2")
         assert published(mirror, tmp_path / "m2") == second
         assert second["data/readings.csv"] != first["data/readings.csv"]
     assert "0 differ" in mirror.run("recompute", "--verify")
     assert "read-only mirror" in mirror.run("import", part_of_the_world(tmp_path, range(5, 6)), status=2)
-    assert "does not answer" in mirror.run("pull", url, status=2)
+    assert "does not answer" in mirror.run("pull", url, "--private", status=2)
 
 
 def test_mirror_killed_twenty_times_at_random_ends_equal(made, tmp_path: Path) -> None:
@@ -110,7 +110,7 @@ def test_mirror_killed_twenty_times_at_random_ends_equal(made, tmp_path: Path) -
     with served(source) as url:
         for _kill in range(KILLS):
             process = subprocess.Popen(
-                [sys.executable, "-m", "registry.commands.main", "pull", url],
+                [sys.executable, "-m", "registry.commands.main", "pull", url, "--private"],
                 cwd=ROOT, env=mirror.environment(), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
             )  # fmt: skip
             try:
@@ -119,7 +119,7 @@ def test_mirror_killed_twenty_times_at_random_ends_equal(made, tmp_path: Path) -
             except subprocess.TimeoutExpired:
                 process.send_signal(signal.SIGKILL)
                 process.wait()
-        mirror.run("pull", url)
+        mirror.run("pull", url, "--private")
         assert published(mirror, tmp_path / "m") == published(source, tmp_path / "s")
     assert ended < KILLS
 
@@ -130,18 +130,18 @@ def test_two_registries_exchange_without_loops_or_doubles(made, tmp_path: Path) 
     south.run("import", part_of_the_world(tmp_path, range(2, 5)))  # one design's name is in both
     with served(north) as north_url, served(south) as south_url:
         for _round in range(2):
-            north.run("pull", south_url, "--exchange")
-            south.run("pull", north_url, "--exchange")
+            north.run("pull", south_url, "--exchange", "--private")
+            south.run("pull", north_url, "--exchange", "--private")
         first = [json.loads(run_code(one, CENSUS)) for one in (north, south)]
         assert first[0][:5] == first[1][:5]
         assert first[0][3] == 6  # charts: two designs of one name are two
         assert {name.split()[0] for name in first[0][0]} == {"north", "south"}
         assert len(first[0][0]) == len(set(first[0][0]))
         for _round in range(2):
-            north.run("pull", south_url, "--exchange")
-            south.run("pull", north_url, "--exchange")
+            north.run("pull", south_url, "--exchange", "--private")
+            south.run("pull", north_url, "--exchange", "--private")
         assert [json.loads(run_code(one, CENSUS)) for one in (north, south)] == first
         run_code(north, CHANGE)
-        south.run("pull", north_url, "--exchange")
+        south.run("pull", north_url, "--exchange", "--private")
         last = [json.loads(run_code(one, CENSUS)) for one in (north, south)]
         assert last[0][4] == last[1][4] != []

@@ -153,7 +153,12 @@ def test_nobody_is_led_to_another_host() -> None:
 
 def test_a_busy_registry_is_waited_for_as_it_asks() -> None:
     waits: list[float] = []
-    fetcher = Fetcher("http://127.0.0.1:9/", sleep=waits.append)
+    fetcher = Fetcher("http://127.0.0.1:9/", private=True, sleep=waits.append)
     with pytest.raises(RegistryError, match="does not answer"):
         fetcher.get("api/v1/changes/")
     assert waits == [0.5, 1.0, 2.0, 4.0]
+
+
+def test_addresses_inside_are_asked_only_where_the_operator_says_so() -> None:
+    with pytest.raises(RegistryError, match="--private"):
+        Fetcher("http://127.0.0.1:9/", sleep=lambda seconds: None).get("api/v1/changes/")
