@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from registry.outages import RETRY_SECONDS, is_outage
+from registry.request_log import path_shown
 
 log = logging.getLogger("registry.errors")
 
@@ -35,9 +36,9 @@ class PlainErrors:
         if isinstance(exception, SuspiciousOperation):
             return render(request, "400.html", status=400)
         if is_outage(exception):
-            log.error("the database or the disk refused at %s", request.path, exc_info=exception)
+            log.error("the database or the disk refused at %s", path_shown(request), exc_info=exception)
             refusal = render(request, "503.html", status=503)
             refusal["Retry-After"] = str(RETRY_SECONDS)
             return refusal
-        log.exception("unexpected error at %s", request.path, exc_info=exception)
+        log.exception("unexpected error at %s", path_shown(request), exc_info=exception)
         return render(request, "500.html", status=500)

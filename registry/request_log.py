@@ -1,7 +1,7 @@
 """Each request under an id of its own, in every line logged while it is answered; counted for /metrics.
 
 A line is a JSON object.  Neither the address nor the account nor the query is logged: who searched for what
-is nobody's business.
+is nobody's business.  Nor is the token of a private link: whoever reads the log would have the link.
 """
 
 from __future__ import annotations
@@ -57,7 +57,14 @@ class RequestLog:
         REQUESTS.labels(view, request.method or "", status).inc()
         SECONDS.labels(view).observe(seconds)
         fields = {"view": view, "method": request.method, "status": status, "ms": round(seconds * 1000, 1)}
-        log.info("%s %s", request.method, request.path, extra={"fields": fields})
+        log.info("%s %s", request.method, path_shown(request), extra={"fields": fields})
+
+
+def path_shown(request: HttpRequest) -> str:
+    """The path of a request without the token in it."""
+    match = request.resolver_match
+    token = "" if match is None else str(match.kwargs.get("token") or "")
+    return request.path.replace(token, "…") if token else request.path
 
 
 class JsonLines(logging.Formatter):

@@ -42,6 +42,7 @@ BENCHQUORUM_REPLY_DAYS = env.int("BENCHQUORUM_REPLY_DAYS", 7)  # right of reply,
 # Against floods; 0: no limit.  Sheets a day of a new account (older ones several times that); accounts a day
 # from one block of addresses.
 BENCHQUORUM_NEW_SHEETS = env.int("BENCHQUORUM_NEW_SHEETS", 0 if DEBUG else 50)
+BENCHQUORUM_GUEST_JOBS = env.int("BENCHQUORUM_GUEST_JOBS", 0 if DEBUG else 30)
 BENCHQUORUM_SIGN_UPS = env.int("BENCHQUORUM_SIGN_UPS", 0 if DEBUG else 5)
 BENCHQUORUM_MODERATOR_MFA = env.bool("BENCHQUORUM_MODERATOR_MFA", not DEBUG)
 BENCHQUORUM_METRICS_TOKEN = env.str("BENCHQUORUM_METRICS_TOKEN", "")  # empty: this machine only

@@ -1,4 +1,7 @@
-"""How many accounts one block of addresses may make a day.  A keyed digest of the block is kept, two days."""
+"""How many accounts, and jobs without one, a block of addresses may make a day.
+
+A keyed digest of the block is kept, two days.
+"""
 
 from __future__ import annotations
 
@@ -27,14 +30,22 @@ def block_of(address: str) -> str:
     return str(ipaddress.ip_network((ip, 24 if ip.version == 4 else 48), strict=False))
 
 
-@transaction.atomic
 def sign_up_allowed(*, address: str) -> bool:
     """Count one more sign-up from this block; False where the day's number is used up."""
-    limit = settings.BENCHQUORUM_SIGN_UPS
+    return _counted(address, "", settings.BENCHQUORUM_SIGN_UPS)
+
+
+def guest_job_allowed(*, address: str) -> bool:
+    """The same for a job that only a link leads to."""
+    return _counted(address, " job", settings.BENCHQUORUM_GUEST_JOBS)
+
+
+@transaction.atomic
+def _counted(address: str, what: str, limit: int) -> bool:
     if not limit:
         return True
     day = timezone.now().date()
     SignUpBlock.objects.filter(day__lt=day - timedelta(days=1)).delete()
-    key = hmac.new(settings.SECRET_KEY.encode(), f"{block_of(address)} {day}".encode(), hashlib.sha256)
+    key = hmac.new(settings.SECRET_KEY.encode(), f"{block_of(address)} {day}{what}".encode(), hashlib.sha256)
     row, _made = SignUpBlock.objects.get_or_create(digest=key.hexdigest(), day=day)
     return SignUpBlock.objects.filter(pk=row.pk, count__lt=limit).update(count=F("count") + 1) == 1

@@ -6,6 +6,7 @@ import uuid as ids
 from typing import Any
 from uuid import UUID
 
+from allauth.account.adapter import get_adapter
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
@@ -16,7 +17,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from registry.errors import RegistryErrors
+from registry.errors import RegistryError, RegistryErrors
 from registry.formats.job_words import act_text, outcome_text, step_text, symptom_text
 from registry.models import Job, User
 from registry.models.jobs import JobSymptom
@@ -30,6 +31,7 @@ from registry.selectors.bench_page import design_for_bench
 from registry.selectors.jobs import job_of_link, jobs_listed, next_step, step_states
 from registry.services.jobs.links import job_take_over, link_make, link_withdraw
 from registry.services.jobs.starting import JobMade, job_start
+from registry.services.sign_ups import guest_job_allowed
 
 A_PAGE = 25
 FIELDS = {"distance_km": "distance"}
@@ -75,11 +77,28 @@ def new(request: HttpRequest) -> HttpResponseBase:
     form = AboutForm(request.POST)
     user = request.user if isinstance(request.user, User) else None
     try:
+        guest_counted(request)
         made = job_start(by=user, body=form.body())
     except RegistryErrors as errors:
         lay_errors(form, errors, FIELDS)
         return _new_page(request, form, request.POST.get("design", ""), status=400)
     return began(request, made)
+
+
+def guest_counted(request: HttpRequest) -> None:
+    """Whoever has no account begins so many jobs a day; RegistryErrors where that is used up."""
+    if isinstance(request.user, User):
+        return
+    if not guest_job_allowed(address=get_adapter().get_client_ip(request)):
+        raise RegistryErrors(
+            [
+                RegistryError(
+                    "allowance_used",
+                    _("Many jobs were begun from near you today."),
+                    _("Sign in, or try again tomorrow."),
+                )
+            ]
+        )
 
 
 def began(request: HttpRequest, made: JobMade) -> HttpResponseBase:

@@ -13,7 +13,7 @@ from django.shortcuts import redirect
 from registry.errors import RegistryErrors
 from registry.models import Job, User
 from registry.models.jobs import JobUnit
-from registry.pages.jobs.begin import began
+from registry.pages.jobs.begin import began, guest_counted
 from registry.pages.jobs.forms import KeepForm
 from registry.pages.sheet_grid import SheetGrid
 from registry.permissions import Actor
@@ -75,6 +75,7 @@ def check_kept(
             actor, job = found
             unit_bench(by=actor, job=job, of=JobUnit.OLD, body=sheet)
             return redirect("job", uuid=job.uuid)
+        guest_counted(request)
         user = request.user if isinstance(request.user, User) else None
         return began(request, job_from_check(by=user, about=form.about(design), sheet=sheet))
     except RegistryErrors as errors:

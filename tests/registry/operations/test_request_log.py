@@ -37,6 +37,14 @@ def test_line_names_view_status_and_id_but_not_the_query(
     assert "who-asks" not in line
 
 
+def test_line_does_not_hold_the_token_of_a_private_link(
+    client: Client, caplog: pytest.LogCaptureFixture
+) -> None:
+    with caplog.at_level(logging.INFO, "registry.request"):
+        client.get("/jobs/link/a-secret-of-ours/")
+    assert caplog.records[-1].getMessage() == "GET /jobs/link/…/"
+
+
 def test_an_error_is_one_line_with_its_trace() -> None:
     token = request_id.set("edge-0123456789")
     try:

@@ -320,3 +320,14 @@ def test_queries_do_not_grow_with_events_and_jobs(browser: Client, mechanic: Use
     walked(job, mechanic, until="removed")
     after = counted()
     assert after == before and max(after.values()) <= 15, after
+
+
+def test_jobs_without_an_account_are_counted_by_block_and_day(
+    client: Client, db: None, settings: Any
+) -> None:
+    settings.BENCHQUORUM_GUEST_JOBS = 2
+    for n, status in enumerate((200, 200, 400)):
+        answer = client.post("/jobs/new/", {"symptom": "silent"}, REMOTE_ADDR=f"192.0.2.{n}")
+        assert answer.status_code == status
+    assert Job.objects.count() == 2
+    assert client.post("/jobs/new/", {"symptom": "silent"}, REMOTE_ADDR="198.51.100.7").status_code == 200
