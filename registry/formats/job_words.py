@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from registry.translation import gettext as _
+from registry.translation import ngettext
 
 Plain = Mapping[str, Any]
 
@@ -73,6 +74,10 @@ def prepared_text(word: str) -> str:
         "pictures": _("Pictures of lever, plug and marks before anything is loosened"),
         "procedure": _("The maker's procedure at hand"),
     }[word]
+
+
+def checks_text(count: int) -> str:
+    return ngettext("{n} check done.", "{n} checks done.", count).format(n=count) if count else ""
 
 
 def ready_text(word: str) -> str:

@@ -12,6 +12,7 @@ from registry.formats.figures import distance_text
 from registry.formats.job_report import JobReport, ReportCell, report_pdf
 from registry.formats.job_words import (
     act_text,
+    checks_text,
     outcome_text,
     prepared_text,
     step_text,
@@ -65,6 +66,8 @@ def says_of(state: StepState) -> str:
         text = verified_text(data)
     elif state.step == JobStep.CLOSED:
         text = outcome_text(data.get("outcome", ""))
+    elif state.step == JobStep.RULED_OUT:
+        text = checks_text(len(data.get("checks", {})))
     elif state.step == JobStep.PREPARED:
         text = "; ".join(prepared_text(word) for word in data.get("ready", []))
     return " ".join(part for part in (text, private.get("note", "")) if part)

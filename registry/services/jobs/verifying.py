@@ -104,13 +104,14 @@ def job_verify(*, by: Actor, job: Job, body: Any) -> JobEvent:
 def _written(
     by: Actor, job: Job, verdict: Verdict, tries: Mapping[str, Try], starts: frozenset[str], note: str
 ) -> JobEvent:
+    assert job.design is not None
     passed = verdict.act == JobAct.DONE
     job.stopped = verdict.act == JobAct.STOPPED or (job.stopped and not passed)
     job.verified_at = timezone.now() if passed else None
     job.save(update_fields=["stopped", "verified_at"])
     data = {
         "positions": [{"position": label, **tried.__dict__} for label, tried in tries.items()],
-        "start_positions": sorted(starts),
+        "start_positions": [p.label for p in job.design.positions.all() if p.label in starts],
         "codes": verdict.codes,
         "starts_elsewhere": list(verdict.starts_elsewhere),
         "silent": list(verdict.silent),
