@@ -93,7 +93,7 @@ def _send_all() -> None:
 def seconds_to_next() -> float | None:
     """Until the next delivery may be tried; None: none waits."""
     waiting = WebhookDelivery.objects.filter(
-        state=WebhookDelivery.State.WAITING, webhook__paused_at=None
+        state=WebhookDelivery.State.WAITING, webhook__paused_at=None, webhook__user__suspended_at=None
     ).order_by("next_at")
     at = waiting.values_list("next_at", flat=True).first()
     return None if at is None else max(0.0, (at - timezone.now()).total_seconds())

@@ -52,7 +52,7 @@ def deliveries_task() -> None:
 def deliveries_cut() -> int:
     """Deliveries of all that the feed has and that a webhook has not seen; how many were made."""
     newest, made = newest_number(), 0
-    behind = Webhook.objects.filter(paused_at=None, read_up_to__lt=newest)
+    behind = Webhook.objects.filter(paused_at=None, read_up_to__lt=newest, user__suspended_at=None)
     for pk in list(behind.values_list("pk", flat=True)):
         made += _cut(pk, newest)
     return made
@@ -112,7 +112,9 @@ def change_plain(change: Change) -> dict[str, Any]:
 def _claim() -> WebhookDelivery | None:
     """The next one that is due, held for this process alone."""
     now = timezone.now()
-    due = WebhookDelivery.objects.filter(state=State.WAITING, next_at__lte=now, webhook__paused_at=None)
+    due = WebhookDelivery.objects.filter(
+        state=State.WAITING, next_at__lte=now, webhook__paused_at=None, webhook__user__suspended_at=None
+    )
     for pk in due.order_by("next_at", "pk").values_list("pk", flat=True)[:10]:
         held = WebhookDelivery.objects.filter(pk=pk, state=State.WAITING, next_at__lte=now)
         if held.update(next_at=now + LEASE):

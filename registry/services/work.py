@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from functools import partial
 from typing import Any
 
@@ -18,6 +19,7 @@ from registry.tasks import do_work
 from registry.translation import gettext as _
 
 MOST_WAITING = 20
+KEPT_FOR = timedelta(days=30)  # what came of it
 Plain = dict[str, Any]
 
 
@@ -29,6 +31,7 @@ def work_ask(*, by: User, kind: str, asked: Any) -> Work:
         import_asked(asked)
     else:
         bodies_checked(asked.get("submissions") if isinstance(asked, dict) else None)
+    Work.objects.filter(user=by, ended_at__lt=timezone.now() - KEPT_FOR).delete()
     waiting = Work.objects.filter(user=by, state__in=[Work.State.WAITING, Work.State.RUNNING])
     if waiting.count() >= MOST_WAITING:
         message = _("{n} pieces of work of yours are not done yet.").format(n=MOST_WAITING)

@@ -81,7 +81,17 @@ def test_what_cannot_be_read_is_refused(guest: APIClient, db: None, query: dict[
     assert response["Content-Type"] == "application/problem+json"
 
 
-@pytest.mark.parametrize("query", [{}, {"q": "sweeper", "standing": "provisional", "pins": 5}])
+@pytest.mark.parametrize(
+    "query",
+    [
+        {},
+        {"q": "sweeper", "standing": "provisional", "pins": 5},
+        {"q": "five pins, 4 positions"},
+        {"q": "AW-Sweeper 1-0", "part_number": "AW-Sweeper 1-0", "maker": "Aldmoor"},
+        {"pins": 5, "lines": 4, "positions": 4, "state": "proposed", "actuation": "lever"},
+        {"page_size": 200, "standing": "unread"},
+    ],
+)
 def test_fifty_designs_take_as_many_queries_as_one(
     guest: APIClient, reader: User, query: dict[str, Any]
 ) -> None:
