@@ -195,7 +195,7 @@ function density(common, y, level) {
 // A reading's worth with `ohm` in the common.
 function added(readings, reading, plain, ohm, shares, worn) {
   const { common } = readings;
-  const log = [...plain.log], slip = [...plain.slip];
+  const log = [...plain.log];
   log[worn] = Math.log(shares.reduce((sum, share, kind) => sum + share * plain.worn[kind], 0));
   if (ohm && !reading.wander && !reading.over) {
     common.symbols.forEach((symbol, at) => {
@@ -204,10 +204,8 @@ function added(readings, reading, plain, ohm, shares, worn) {
       common.weights[at].forEach((weight, centre) => { if (weight) value += weight * density(common, reading.y, common.centres[centre] + ohm); });
       log[symbol] = Math.log(Math.max(value, 1e-7));
     });
-    // a slip is as likely as before, what was read without one is not
-    for (const symbol of common.symbols) slip[symbol] = Math.min(1, plain.slip[symbol] * Math.exp(plain.log[symbol] - log[symbol]));
   }
-  return { ...plain, log, slip };
+  return { ...plain, log };
 }
 
 function resistiveCommons(sheet, at, worths, readings) {
