@@ -8,6 +8,7 @@ from django.db import transaction
 from registry.models import Contributor, User, Workshop
 from registry.permissions import require
 from registry.services.audit import record
+from registry.services.fleet.erasing import fleets_leave
 from registry.services.jobs.erasing import jobs_empty
 
 
@@ -59,4 +60,5 @@ def account_erase(*, by: User) -> None:
         meter.name = f"meter {n}" if n > 1 else "meter"
         meter.save(update_fields=["name"])
     jobs_empty(contributor)
+    fleets_leave(by)
     by.delete()

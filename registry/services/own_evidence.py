@@ -7,7 +7,9 @@ from typing import Any
 from django.core import signing
 from django.core.signing import BadSignature
 
+from registry.formats.fleet_words import due_csv
 from registry.models import Contributor, Design, Follow, Reading, Sheet, User
+from registry.selectors.fleet import due_list, organisations_of
 from registry.selectors.job_documents import job_full
 from registry.selectors.jobs import jobs_exported
 from registry.services.accounts import contributor_of
@@ -87,6 +89,23 @@ def account_data(*, by: User) -> Plain:
         ],
         "sheets": [_sheet(sheet) for sheet in _sheets(contributor)],
         "jobs": [job_full(job) for job in jobs_exported(by)],
+        "facts": [
+            {
+                "design": str(told.fact.design.uuid),
+                "question": told.fact.question,
+                "subject": told.fact.subject,
+                "answer": told.answer,
+                "quantity": told.quantity,
+                "source": told.source,
+                "note": told.note,
+                "counts": told.is_current,
+            }
+            for told in contributor.fact_answers.select_related("fact__design")
+        ],
+        "fleets": [
+            {"name": one.organisation.name, "role": one.role, "due": due_csv(due_list(one.organisation))}
+            for one in organisations_of(by)
+        ],
     }
 
 

@@ -28,7 +28,7 @@ from registry.models import (
     Vehicle,
 )
 from registry.selectors.fleet import due_list, organisation_for, vehicle_for
-from registry.services.accounts import contributor_of
+from registry.services.accounts import account_erase, contributor_of
 from registry.services.fleet.digests import digests_mail
 from registry.services.fleet.fittings import unit_fit, unit_remove
 from registry.services.fleet.organisations import (
@@ -44,6 +44,7 @@ from registry.services.fleet.organisations import (
 from registry.services.fleet.table import vehicles_import, vehicles_look
 from registry.services.fleet.vehicles import distance_add, vehicle_add
 from registry.services.life_laws import laws_refresh
+from registry.services.own_evidence import account_data
 from tests.registry.pages.made import account, made_design
 
 pytestmark = pytest.mark.django_db
@@ -376,3 +377,19 @@ def test_laws_follow_what_is_heard_of_units(owner: User) -> None:
     assert (law.units, law.failures, law.cohort) == (14, 7, "all")
     assert law.shape is not None and law.scale_km is not None and 80_000 < law.scale_km < 300_000
     assert laws_refresh() == 0, "nothing new was heard"
+
+
+def test_a_members_own_data_hold_the_fleet(owner: User, fleet: Organisation) -> None:
+    add(owner, fleet, "Sweeper 12", km=70_000)
+    (told,) = account_data(by=owner)["fleets"]
+    assert told["name"] == "Marsh Quay" and "Sweeper 12" in told["due"]
+
+
+def test_an_erased_account_leaves_no_fleet_without_an_owner(owner: User, fleet: Organisation) -> None:
+    worker = joined(fleet, owner, "worker", "worker")
+    add(owner, fleet, "Sweeper 12")
+    account_erase(by=owner)
+    assert Membership.objects.get(organisation=fleet).role == "owner"
+    assert Vehicle.objects.count() == 1
+    account_erase(by=worker)
+    assert not Organisation.objects.exists() and not Vehicle.objects.exists()
