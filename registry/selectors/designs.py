@@ -12,12 +12,18 @@ from registry.errors import RegistryError
 from registry.models import Design, Pin, part_key
 from registry.translation import gettext as _
 
-NUMBERS = "one two three four five six seven eight nine ten eleven twelve"
-NUMBER_WORDS = {word: n for n, word in enumerate(NUMBERS.split(), start=1)}
+# Counts in words, in each language of the pages; what is counted follows below.
+NUMBERS = (
+    "one two three four five six seven eight nine ten eleven twelve",
+    "ein zwei drei vier fünf sechs sieben acht neun zehn elf zwölf",
+    "un dos tres cuatro cinco seis siete ocho nueve diez once doce",
+)
+NUMBER_WORDS = {word: n for words in NUMBERS for n, word in enumerate(words.split(), start=1)}
 _SHAPE = re.compile(
-    r"(?P<n>\d{1,2}|"
-    + "|".join(NUMBER_WORDS)
-    + r")[\s-]*(?P<what>pins?|lines?|wires?|positions?|ranges?|detents?)",
+    r"\b(?P<n>\d{1,2}|"
+    + "|".join(sorted(NUMBER_WORDS, key=len, reverse=True))
+    + r")[\s-]*(?:(?P<pins>pin(?:e?s)?\b|polig\w*)|(?P<lines>lines?|wires?|leitung(?:en)?|líneas?|lineas?)\b"
+    r"|(?P<positions>positions?|ranges?|detents?|(?:rast)?stellung(?:en)?|rasten?|posici(?:ón|on|ones)|muescas?)\b)",
     re.IGNORECASE,
 )
 
@@ -98,21 +104,17 @@ def split_query(query: str) -> tuple[str, dict[str, int]]:
 
     >>> split_query("kestrel, six pins and 7 positions")
     ('kestrel', {'pins': 6, 'positions': 7})
+    >>> split_query("sechs Pins, 7 Stellungen"), split_query("6 pines y siete posiciones")
+    (('', {'pins': 6, 'positions': 7}), ('', {'pins': 6, 'positions': 7}))
     """
     asked: dict[str, int] = {}
     for match in _SHAPE.finditer(query):
         number = match["n"].lower()
         n = NUMBER_WORDS.get(number) or int(number)
-        what = match["what"].lower()
-        if what.startswith("pin"):
-            asked["pins"] = n
-        elif what.startswith(("line", "wire")):
-            asked["lines"] = n
-        else:
-            asked["positions"] = n
+        asked[str(match.lastgroup)] = n
     rest = _SHAPE.sub(" ", query)
     if asked:
-        rest = re.sub(r"\b(and|with)\b", " ", rest)
+        rest = re.sub(r"\b(and|with|und|mit|y|con)\b", " ", rest)
     return " ".join(re.sub(r"[,;]", " ", rest).split()), asked
 
 

@@ -12,6 +12,7 @@ from registry.formats.sentences import finding_message
 from registry.models import Decision, User
 from registry.moderation.words import who
 from registry.services.cases import days_left
+from registry.translation import gettext as _
 
 register = template.Library()
 
@@ -24,6 +25,27 @@ def pseudonym(user: User | None) -> str:
 @register.filter
 def decision_kind(kind: str) -> str:
     return kind_words(kind)
+
+
+@register.filter
+def choice_word(code: str) -> str:
+    """A choice of the catalogue as people say it."""
+    return {
+        "proposed": _("proposed"),
+        "confirmed": _("confirmed"),
+        "held": _("held back, waits"),
+        "published": _("published"),
+        "withdrawn": _("withdrawn"),
+        "refused": _("refused"),
+        "original": _("the vehicle maker's"),
+        "equivalent": _("an equivalent"),
+        "unknown": _("not known"),
+        "into_switch": _("into the switch"),
+        "into_plug": _("into the harness plug"),
+        "lever": _("the lever"),
+        "pressure": _("pressure"),
+        "set": _("a set of separate switches"),
+    }.get(code, code)
 
 
 @register.filter

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from registry.models import Design, Organisation, Sheet
+from registry.models import Contributor, Design, Job, Organisation, Sheet
+from registry.models.jobs import JobStep
+from registry.selectors.queue import queue
 
 
 @dataclass(frozen=True)
@@ -29,9 +31,6 @@ def all_pages() -> list[Page]:
     assert position is not None
     cell = f"?position={position.label}&pin={pins[0].label}&against={design.connector.common.label}"
     sheet = Sheet.objects.filter(contributor__user__email__startswith="contributor@").first()
-    fleet = Organisation.objects.get(memberships__user__email__startswith="contributor@")
-    vehicle = fleet.vehicles.first()
-    assert vehicle is not None
     pages = [
         Page("front", "/"),
         Page("search", "/designs/"),
@@ -63,10 +62,6 @@ def all_pages() -> list[Page]:
         Page("bench", f"{at}bench/", "contributor"),
         Page("bench-out-and-back", f"{at}bench/?sweeps=2&between=1", "contributor"),
         Page("fleets", "/fleet/", "contributor"),
-        Page("fleet", f"/fleet/{fleet.uuid}/", "contributor"),
-        Page("fleet-care", f"/fleet/{fleet.uuid}/care/", "contributor"),
-        Page("fleet-table", f"/fleet/{fleet.uuid}/vehicles/", "contributor"),
-        Page("vehicle", f"/fleet/vehicles/{vehicle.uuid}/", "contributor"),
         Page("my-sheets", "/sheets/", "contributor"),
         Page("my-readings", "/sheets/own/", "contributor"),
         Page("own-pattern", f"/sheets/own/{design.uuid}/", "contributor"),
@@ -84,6 +79,10 @@ def all_pages() -> list[Page]:
         Page("e-mail", "/account/email/", "contributor"),
         Page("password", "/account/password/change/", "contributor"),
         Page("second-factor", "/account/2fa/", "contributor"),
+        Page("security-keys", "/account/2fa/webauthn/", "contributor"),
+        Page("confirm-access", "/account/2fa/webauthn/add/", "contributor"),
+        Page("jobs", "/jobs/", "contributor"),
+        Page("job-new", "/jobs/new/", "contributor"),
         Page("sign-out", "/account/logout/", "contributor"),
     ]
     if paired is not None:
@@ -94,4 +93,52 @@ def all_pages() -> list[Page]:
         pages.append(Page("sheet-own", f"/sheets/{sheet.uuid}/", "contributor"))
         pages.append(Page("unit", f"/units/{sheet.unit.uuid}/", "contributor"))
         pages.append(Page("amend", f"/sheets/{sheet.uuid}/amend/", "contributor"))
-    return pages
+    return [*pages, *fleet_pages(), *job_pages(), *desk_pages(design)]
+
+
+def fleet_pages() -> list[Page]:
+    fleet = Organisation.objects.filter(memberships__user__email__startswith="contributor@").first()
+    if fleet is None:
+        return []
+    pages = [
+        Page("fleet", f"/fleet/{fleet.uuid}/", "contributor"),
+        Page("fleet-care", f"/fleet/{fleet.uuid}/care/", "contributor"),
+        Page("fleet-table", f"/fleet/{fleet.uuid}/vehicles/", "contributor"),
+    ]
+    vehicle = fleet.vehicles.first()
+    return [
+        *pages,
+        *([Page("vehicle", f"/fleet/vehicles/{vehicle.uuid}/", "contributor")] if vehicle else []),
+    ]
+
+
+def job_pages() -> list[Page]:
+    """The latest job, and each of its steps."""
+    job = Job.objects.filter(contributor__user__email__startswith="contributor@").order_by("-pk").first()
+    if job is None:
+        return []
+    at = f"/jobs/{job.uuid}/"
+    steps = [Page(f"job-{step}", f"{at}steps/{step}/", "contributor") for step in JobStep.values]
+    return [Page("job", at, "contributor"), Page("job-identify", f"{at}identify/", "contributor"), *steps]
+
+
+def desk_pages(design: Design) -> list[Page]:
+    """The moderators' desk, with a case of each kind that waits."""
+    cases = {case.kind: case for case in reversed(queue())}
+    part = design.part_numbers.first()
+    account = Contributor.objects.filter(user__email__startswith="contributor@").first()
+    addresses = {
+        "desk": "/desk/",
+        **{f"desk-{kind}": f"/desk/{kind}/{case.uuid}/" for kind, case in sorted(cases.items())},
+        "desk-accounts": "/desk/accounts/",
+        "desk-invitations": "/desk/invitations/",
+        "desk-catalogue": "/desk/catalogue/",
+        "desk-catalogue-design": f"/desk/catalogue/designs/{design.uuid}/",
+        "desk-reporting": "/desk/reporting/",
+        "desk-log": "/desk/log/",
+    }
+    if part is not None:
+        addresses["desk-part"] = f"/desk/catalogue/parts/{part.uuid}/"
+    if account is not None:
+        addresses["desk-account"] = f"/desk/accounts/{account.uuid}/"
+    return [Page(name, address, "moderator") for name, address in addresses.items()]

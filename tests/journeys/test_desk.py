@@ -58,6 +58,7 @@ def open_case(page: Page, text: str) -> None:
 
 def decide(page: Page, key: str, reason: str = "") -> None:
     """By keyboard alone: the letter, then the reason where none is there, then Enter."""
+    page.wait_for_load_state()  # a key that is pressed before the page's module is there moves nothing
     page.locator("main").press(key)
     if reason:
         page.locator("#reason").focus()
@@ -70,6 +71,7 @@ def decide(page: Page, key: str, reason: str = "") -> None:
 
 
 def take_back(page: Page) -> None:
+    page.wait_for_load_state()
     page.locator("main").press("u")
     page.get_by_text("Taken back. What was there before is there again.").wait_for()
 
