@@ -29,6 +29,7 @@ from registry.models import (
 from registry.permissions import MODERATORS
 from registry.services.catalogue import design_propose
 from registry.services.demo_fleet import demo_fleet
+from registry.services.demo_jobs import demo_job
 from registry.services.imports import ImportPlan, import_apply
 from registry.translation import gettext as _
 
@@ -73,6 +74,7 @@ def demo_load(folder: Path, *, progress: Progress | None = None) -> DemoLoaded:
         _facts(json.loads((folder / "facts.json").read_text(encoding="utf-8")))
         accounts = {one.role: User.objects.get(email=one.email) for one in sign_ins}
         demo_fleet(json.loads((folder / "fleet.json").read_text(encoding="utf-8")), accounts)
+        demo_job(json.loads((folder / "job.json").read_text(encoding="utf-8")), accounts["contributor"])
     return DemoLoaded(people["co_operative"], sign_ins, import_apply(table, progress=progress))
 
 
