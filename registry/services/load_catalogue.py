@@ -30,13 +30,17 @@ FAR = 10_000  # beyond any number in use: rows move there while their numbers ar
 
 
 class Catalogue:
-    """designs: here, by uuid; parts: here, by the uuid that the package gives them."""
+    """designs: here, by uuid; parts: here, by the uuid that the package gives them.
 
-    def __init__(self) -> None:
+    of: registries whose word on what is here already counts, for it is theirs; None: all but our own.
+    """
+
+    def __init__(self, of: set[str] | None = None) -> None:
+        self.of = of
         self.designs: dict[str, Design] = {}
         self.parts: dict[str, PartNumber] = {}
         self.made: set[str] = set()
-        self.kept: set[str] = set()  # of this registry: not to be overwritten
+        self.kept: set[str] = set()  # not theirs: not to be overwritten
 
     def load_designs(self, rows: list[Plain]) -> None:
         known = {str(one.uuid): one for one in _known(Design, [row["design"] for row in rows])}
@@ -45,7 +49,7 @@ class Catalogue:
             if design is None:
                 design = Design(uuid=row["design"], origin=row["origin"])
                 self.made.add(row["design"])
-            elif design.origin == own_origin():
+            elif not self._theirs(design.origin):
                 self.kept.add(row["design"])
                 self.designs[row["design"]] = design
                 continue
@@ -55,6 +59,9 @@ class Catalogue:
             design.save()
             design.families.set([_family(named) for named in row["families"]])
             self.designs[row["design"]] = design
+
+    def _theirs(self, origin: str) -> bool:
+        return origin != own_origin() and (self.of is None or origin in self.of)
 
     def load_drawings(self, designs: list[Plain], positions: Iterable[Plain], pins: Iterable[Plain]) -> None:
         """Positions and pins, known again by the order in which they were made, whatever their label."""
@@ -94,14 +101,14 @@ class Catalogue:
             part = here.get(row["part"]) or PartNumber.objects.filter(key=part_key(row["number"])).first()
             if part is None:
                 part = PartNumber(uuid=row["part"], origin=row["origin"])
-            if part.pk is None or part.origin != own_origin():
+            if part.pk is None or self._theirs(part.origin):
                 theirs.add(row["part"])
                 part.number, part.source_class = row["number"], row["class"]
                 part.save()
             self.parts[row["part"]] = part
             designs = Design.objects.filter(uuid__in=row["designs"])
             if row["part"] in theirs:
-                part.designs.set(designs)
+                part.designs.set([*designs, *part.designs.filter(origin=own_origin())])
             else:
                 part.designs.add(*designs)
         for row in parts:
@@ -114,7 +121,7 @@ class Catalogue:
                 ids = {"uuid": row["supersession"], "origin": row["origin"]}
                 link = Supersession.objects.filter(older=older, newer=newer).first()
                 link = link or Supersession(older=older, newer=newer, **ids)
-                if link.pk is None or link.origin != own_origin():
+                if link.pk is None or self._theirs(link.origin):
                     link.same_pattern = row["same_pattern"]
                     link.save()
 

@@ -68,7 +68,7 @@ def load_rows(source: Rows, *, charts: bool, of: set[str] | None = None, complet
     of: registries whose word on sheets taken back counts (None: all); complete: sheets of the designs that
     are not in the rows were taken back.
     """
-    catalogue = Catalogue()
+    catalogue = Catalogue(of)
     designs = list(source.rows("designs"))
     catalogue.load_designs(designs)
     catalogue.load_drawings(designs, source.rows("positions"), source.rows("pins"))

@@ -162,3 +162,11 @@ def test_a_busy_registry_is_waited_for_as_it_asks() -> None:
 def test_addresses_inside_are_asked_only_where_the_operator_says_so() -> None:
     with pytest.raises(RegistryError, match="--private"):
         Fetcher("http://127.0.0.1:9/", sleep=lambda seconds: None).get("api/v1/changes/")
+
+
+def test_a_third_registrys_design_changes_by_its_own_word_alone() -> None:
+    load_rows(Part(part("Its name", IDS[0])), charts=False, of={"elsewhere"})
+    load_rows(Part(part("As others call it", IDS[0])), charts=False, of={"third"})
+    assert Design.objects.get(uuid=IDS[0]).name == "Its name"
+    load_rows(Part(part("Its new name", IDS[0])), charts=False, of={"elsewhere"})
+    assert Design.objects.get(uuid=IDS[0]).name == "Its new name"
