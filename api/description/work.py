@@ -34,7 +34,12 @@ LINE: dict[str, Any] = {
 }
 BODY = record(
     ["content"],
-    content={"type": "string", "minLength": 1, "maxLength": MOST_CONTENT, "pattern": "\\S"},
+    content={
+        "type": "string",
+        "minLength": 1,
+        "pattern": "\\S",
+        "description": f"At most {MOST_CONTENT} signs",
+    },
     encoding=word(["text", "base64"], "text"),
     design={
         **blank_or("uuid"),

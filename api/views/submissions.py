@@ -31,8 +31,8 @@ from registry.services.sheets import sheet_amend, sheet_restore, sheet_submit, s
 from registry.translation import gettext as _
 
 PREFER = OpenApiParameter(
-    "Prefer", {"type": "string", "enum": ["respond-async"]}, OpenApiParameter.HEADER,
-    description="`respond-async`: do it after the answer",
+    "Prefer", {"type": "string"}, OpenApiParameter.HEADER,
+    description="`respond-async`: do it after the answer; anything else is passed over",
 )  # fmt: skip
 WORK_EXAMPLE = OpenApiExample("Kept", value={**WORK_LINE, "kind": "bulk", "state": "waiting", "answer": None})
 

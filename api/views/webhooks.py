@@ -26,6 +26,7 @@ from registry.services.webhooks import (
     webhook_replay,
     webhook_secret,
 )
+from registry.translation import gettext as _
 
 
 class Webhooks(ApiView):
@@ -88,9 +89,10 @@ class Replay(ApiView):
     def post(self, request: Request, webhook: UUID) -> Response:
         """Send everything after a number of the feed once more, and go on where it was paused."""
         fields = Fields(request.data)
-        since = fields.whole("since", -1, low=0, high=2**53)
-        if "since" not in fields.body and not fields.errors:
-            fields.wrong("since", "value_missing", "This is missing.")
+        given = fields.body.get("since")
+        if not isinstance(given, int) or isinstance(given, bool):
+            fields.wrong("since", "not_a_whole_number", _("This is not a whole number."))
+        since = fields.whole("since", 0, low=0, high=2**53)
         fields.raise_all()
         webhook_replay(by=person(request), webhook=_found(request, webhook), since=since)
         return _own(Response(WebhookLine(_found(request, webhook)).data))

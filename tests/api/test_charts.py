@@ -193,6 +193,16 @@ def test_a_chart_comes_as_a_table_and_as_a_drawing(guest: APIClient, design: Des
     assert "sandbox" in drawing["Content-Security-Policy"]
 
 
+def test_a_print_comes_by_accept_with_a_tag_of_its_own(guest: APIClient, design: Design) -> None:
+    made_revision(design)
+    address, wants = f"{CHARTS}{design.uuid}/", {"Accept": "application/pdf"}
+    made = guest.get(address, headers=wants)
+    assert made["Content-Type"] == "application/pdf" and made.content.startswith(b"%PDF-")
+    assert made.content == guest.get(f"{address}revisions/1/", headers=wants).content
+    assert guest.get(address, headers={**wants, "If-None-Match": made["ETag"]}).status_code == 304
+    assert made["ETag"] != guest.get(address)["ETag"]
+
+
 def test_a_name_in_a_drawing_is_text(guest: APIClient, reader: User) -> None:
     made_revision(made := made_design(reader, "<script>alert(1)</script>"))
     drawing = guest.get(f"{CHARTS}{made.uuid}/", headers={"Accept": "image/svg+xml"})
