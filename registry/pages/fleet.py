@@ -22,6 +22,7 @@ from registry.formats.fleet_words import chance_says, due_csv, due_says
 from registry.formats.job_words import symptom_text
 from registry.models import Organisation, User, Vehicle
 from registry.models.jobs import JobSymptom
+from registry.pages.preferences import posted
 from registry.permissions import role_in
 from registry.selectors.fleet import (
     DueLine,
@@ -74,7 +75,7 @@ def fleet(request: HttpRequest, uuid: UUID) -> HttpResponse:
     organisation = organisation_or_404(request, uuid)
     errors: list[RegistryError] = []
     if request.method == "POST":
-        body = {name: request.POST.get(name, "") for name in ("label", "family", "design", "km", "fitted_km")}
+        body = posted(request, ("label", "family", "design", "km", "fitted_km"))
         try:
             vehicle = vehicle_add(by=person(request), organisation=organisation, body=body)
             return redirect("vehicle", uuid=vehicle.uuid)
@@ -212,7 +213,7 @@ def vehicle(request: HttpRequest, uuid: UUID) -> HttpResponse:
         act = ACTS.get(request.POST.get("act", ""))
         if act is None:
             raise Http404
-        body = {name: request.POST.get(name, "") for name in GIVEN}
+        body = posted(request, GIVEN)
         try:
             act(person(request), found, body)
             messages.success(request, _("Kept."))

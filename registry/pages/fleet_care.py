@@ -20,6 +20,7 @@ from registry.errors import RegistryError, RegistryErrors
 from registry.models import Organisation, User
 from registry.models.fleet import MemberRole
 from registry.pages.fleet import organisation_or_404, person
+from registry.pages.preferences import posted
 from registry.permissions import role_in
 from registry.selectors.fleet import members_of, wants_digest
 from registry.services.fleet.organisations import (
@@ -77,7 +78,7 @@ def _act(request: HttpRequest, user: User, organisation: Organisation) -> dict[s
     """What is shown once, if anything: a link."""
     act = request.POST.get("act", "")
     if act == "policy":
-        body: dict[str, Any] = {name: request.POST.get(name, "") for name in FIGURES}
+        body: dict[str, Any] = posted(request, FIGURES)
         body["shares_units"] = bool(request.POST.get("shares_units"))
         organisation_set(by=user, organisation=organisation, body=body)
         messages.success(request, _("Kept."))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import timedelta
+from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
@@ -13,6 +14,7 @@ from django.utils import translation
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
 
+from registry.formats.figures import KM_A_MILE
 from registry.models import User
 from registry.services.accounts import preferences_keep
 
@@ -44,6 +46,23 @@ def distance_unit(request: HttpRequest) -> str:
     user = getattr(request, "user", None)
     chosen = user.distance_unit if isinstance(user, User) else request.COOKIES.get(DISTANCE_COOKIE)
     return chosen if chosen in UNITS else "km"
+
+
+def posted(request: HttpRequest, names: Iterable[str]) -> dict[str, Any]:
+    """Fields of a form; those whose names end in km were typed in the reader's unit and are given in km."""
+    unit = distance_unit(request)
+    values = {name: str(request.POST.get(name, "")) for name in names}
+    return {name: to_km(value, unit) if name.endswith("km") else value for name, value in values.items()}
+
+
+def to_km(text: str, unit: str) -> str | float:
+    """Kilometres from what was typed; km, and what is no number, as typed, for the service to judge."""
+    if unit != "mi":
+        return text
+    try:
+        return round(float(text.strip().replace(",", ".")) * KM_A_MILE, 3)
+    except ValueError:
+        return text
 
 
 @csrf_exempt  # a guest's page is the same for all and holds no token; whoever signed in is asked for theirs

@@ -9,7 +9,7 @@ from django import template
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.formats.figures import cell_text, distance_text, ohm_text, share_text
+from registry.formats.figures import cell_text, distance_text, in_unit, ohm_text, share_text
 from registry.formats.life_words import far_text
 
 register = template.Library()
@@ -35,6 +35,12 @@ def distance(km: float | None, unit: str = "km") -> str:
 def distance_said(km: float | None, unit: str = "km") -> str:
     """To three figures, for what is estimated."""
     return "" if km is None else far_text(km, unit)
+
+
+@register.filter
+def in_readers_unit(km: float | None, unit: str = "km") -> float | None:
+    """The bare figure, for a field to be filled in."""
+    return None if km is None else in_unit(km, unit)
 
 
 @register.simple_tag

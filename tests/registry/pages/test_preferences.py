@@ -111,3 +111,26 @@ def test_counts_follow_the_rules_of_the_language(language: str) -> None:
     with translation.override(language):
         one, more = (ngettext("{n} unit", "{n} units", n).format(n=n) for n in (1, 2))
     assert (one, more) == {"de": ("1 Exemplar", "2 Exemplare"), "es": ("1 unidad", "2 unidades")}[language]
+
+
+def test_fleet_is_told_distances_in_the_reader_s_unit(client: Client, reader: User) -> None:
+    from registry.services.fleet.organisations import organisation_make
+
+    reader.distance_unit = "mi"
+    reader.save()
+    client.force_login(reader)
+    fleet = organisation_make(by=reader, body={"name": "Ferry Slip"})
+    client.post(f"/fleet/{fleet.uuid}/", {"label": "ferry 2", "km": "1000,5"})
+    (distance,) = fleet.vehicles.get().distances.all()
+    assert distance.km == 1610.149
+    page = client.get(f"/fleet/vehicles/{fleet.vehicles.get().uuid}/").content.decode()
+    assert "1000.5 mi" in page
+    assert "Distance (mi)" in page
+    client.post(
+        f"/fleet/{fleet.uuid}/care/", {"act": "policy", "name": "F", "policy_km": "100", "next_km": "10"}
+    )
+    fleet.refresh_from_db()
+    assert fleet.policy_km == 160.934
+    assert 'name="policy_km" inputmode="decimal" value="100"' in (
+        client.get(f"/fleet/{fleet.uuid}/care/").content.decode()
+    )
