@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from consensus.errors import ConsensusError
 from consensus.life_interval import life_interval
 from consensus.lifetimes import Lifetimes
 from consensus.results import rounded
@@ -40,7 +41,7 @@ class GroupLife:
     """Life of one group.
 
     method: "kaplan_meier" or "turnbull" (where failures lie between two readings), "" where there is too
-    little; reason: "" | "too_few" | "no_law" (failures all at one distance).
+    little; reason: "" | "too_few" | "no_law" (failures all at one distance, or no unit ever seen good).
     """
 
     units: int
@@ -97,10 +98,10 @@ def group_life(lifetimes: Lifetimes, level: float = 0.95) -> GroupLife:
     between = bool((lifetimes.failed & ~lifetimes.exact).any())
     curve = turnbull(lifetimes, level) if between else kaplan_meier(lifetimes, level)
     method = "turnbull" if between else "kaplan_meier"
-    ends = np.stack([lifetimes.low, lifetimes.high])[:, lifetimes.failed]
-    if len(np.unique(ends)) < 2:
+    try:
+        law = fit_weibull(lifetimes)
+    except ConsensusError:
         return GroupLife(units, failures, method, "no_law", curve)
-    law = fit_weibull(lifetimes)
     return GroupLife(
         units=units,
         failures=failures,

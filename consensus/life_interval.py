@@ -63,7 +63,7 @@ class _Profile:
 
     def _value(self, log_life: float, log_shape: float) -> tuple[float, float, float]:
         """The log likelihood and its slopes along ln(life) and ln(shape)."""
-        turn = self._quantile / np.exp(log_shape)
+        turn = self._quantile / float(np.exp(np.clip(log_shape, -20, 8)))
         total, slopes = self._likelihood.value(log_life - turn, log_shape)
         return total, float(slopes[0]), float(slopes[1] + slopes[0] * turn)
 
@@ -107,7 +107,10 @@ class _Profile:
             inside, outside = outside, outside + step
             if abs(outside - self.estimate) > FARTHEST:
                 return side * np.inf
-        return float(optimize.brentq(self._shortfall(), inside, outside, xtol=1e-5))
+        while abs(outside - inside) > 1e-5:  # the data may end at a bound, where the profile is not smooth
+            middle = (inside + outside) / 2
+            inside, outside = (middle, outside) if shortfall(middle) < 0 else (inside, middle)
+        return (inside + outside) / 2
 
     def _shortfall(self) -> Callable[[float], float]:
         """How far the profile lies below the floor; the best shape moves smoothly with the life."""

@@ -29,7 +29,10 @@ class WeibullFit:
     log_likelihood: float
 
     def survival(self, km: float) -> float:
-        return float(np.exp(-((km / self.scale_km) ** self.shape)))
+        return float(np.exp(-self._power(km)))
+
+    def _power(self, km: float) -> float:
+        return float(np.exp(min(self.shape * np.log(km / self.scale_km), 300.0))) if km > 0 else 0.0
 
     def life_km(self, share: float) -> float:
         """Distance by which `share` of the units has failed (0.10: B10)."""
@@ -37,8 +40,10 @@ class WeibullFit:
 
     def next_failure(self, at_km: float, further_km: float) -> float:
         """Chance that a unit good at `at_km` fails within the next `further_km`."""
-        z = (np.array([at_km, at_km + further_km]) / self.scale_km) ** self.shape
-        return float(-np.expm1(z[0] - z[1]))
+        if at_km <= 0:
+            return float(-np.expm1(-self._power(further_km)))
+        growth = np.expm1(min(self.shape * np.log1p(further_km / at_km), 300.0))
+        return float(-np.expm1(-self._power(at_km) * growth))
 
     @property
     def mean_km(self) -> float:
@@ -72,7 +77,9 @@ class WeibullLikelihood:
         self.sign = np.where(np.arange(len(self.kept)) < good, -1.0, 1.0)
 
     def value(self, log_scale: float, log_shape: float) -> tuple[float, FloatArray]:
-        k = np.exp(log_shape)
+        """(log likelihood, its slopes); a point that a search strayed to is moved to where figures end."""
+        log_scale, log_shape = float(np.clip(log_scale, -500, 500)), float(np.clip(log_shape, -20, 8))
+        k = float(np.exp(log_shape))
         total, by_scale, by_shape = 0.0, 0.0, 0.0
         if len(self.exact):
             log_z, z = _powers(self.exact, log_scale, k)
@@ -94,10 +101,13 @@ class WeibullLikelihood:
         log_high, high = _powers(self.high, log_scale, k)
         low_slope = np.where(low > 0, low * np.where(low > 0, log_low, 0.0), 0.0)
         gap = np.maximum(high - low, 1e-300)
-        odds = 1 / np.maximum(np.expm1(np.minimum(gap, 700.0)), 1e-300)
+        held = np.minimum(gap, 700.0)
+        share = held / np.expm1(held)  # of gap in exp(gap) - 1: from 1 for a narrow gap to 0
         total = (-low + np.log(-np.expm1(-gap))).sum()
-        by_scale = (k * low - odds * k * gap).sum()
-        by_shape = (-low_slope + odds * (high * log_high - low_slope)).sum()
+        by_scale = (k * low - k * share).sum()
+        # far from any likely law both ends may be the same figure: the limit then
+        steep = np.divide(high * log_high - low_slope, gap, out=log_high + 1, where=gap > 1e-200)
+        by_shape = (-low_slope + share * steep).sum()
         return float(total), float(by_scale), float(by_shape)
 
 
@@ -108,7 +118,7 @@ def _logs(km: FloatArray, unit: float) -> FloatArray:
 
 def _powers(log_t: FloatArray, log_scale: float, k: float) -> tuple[FloatArray, FloatArray]:
     log_z = k * (log_t - log_scale)
-    return log_z, np.exp(np.minimum(log_z, 690.0))
+    return log_z, np.exp(np.minimum(log_z, 600.0))
 
 
 def fit_weibull(lifetimes: Lifetimes) -> WeibullFit:
@@ -132,11 +142,12 @@ def fit_weibull(lifetimes: Lifetimes) -> WeibullFit:
 
 def _refuse_too_few(lifetimes: Lifetimes) -> None:
     ends = np.stack([lifetimes.low, lifetimes.high])[:, lifetimes.failed]
-    if lifetimes.failures < 2 or len(np.unique(ends)) < 2:
+    never_seen_good = not np.any(lifetimes.low > lifetimes.entered)  # the law would shrink to 0
+    if lifetimes.failures < 2 or len(np.unique(ends)) < 2 or never_seen_good:
         raise ConsensusError(
             "too_few_failures",
             f"{lifetimes.failures} failures do not give a law.",
-            "Collect at least two at different distances.",
+            "Collect at least two at different distances, and how far units were good.",
         )
 
 

@@ -53,9 +53,9 @@ def life_message(group: Plain, unit: str = "km") -> str:
             counts=counts
         )
     if group["b10_km"] is None:
-        return _("{counts}. They all failed at one distance, which gives no law of life.").format(
-            counts=counts
-        )
+        return _(
+            "{counts}. All failed at one distance, or none was ever seen good: that gives no law of life."
+        ).format(counts=counts)
     life = _("{counts}. One in ten has failed by {km}").format(
         counts=counts, km=far_text(group["b10_km"]["estimate"], unit)
     )

@@ -75,7 +75,7 @@ def unit_lives(design: Design) -> list[UnitLife]:
         event
         for event in UnitEvent.objects.filter(
             unit__design__uuid__in=counted_designs(design, overlays), withdrawn_at__isnull=True
-        ).select_related("unit", "contributor")
+        ).select_related("unit__part_number", "contributor")
         if event.contributor.uuid not in overlays.accounts_aside
     ]
     whole = fleet_workshops()
@@ -137,6 +137,9 @@ def _add_sheet(unit: _Known, version: SheetVersion) -> None:
 
 
 def _add_event(unit: _Known, event: UnitEvent) -> None:
+    part = event.unit.part_number
+    if part is not None:
+        unit.classes.append((0, part.source_class))  # before any sheet's
     unit.entered = max(unit.entered, event.entered_km)
     if event.good_km is not None:
         unit.good.append(event.good_km)

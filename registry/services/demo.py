@@ -29,6 +29,7 @@ from registry.models import (
 from registry.permissions import MODERATORS
 from registry.services.catalogue import design_propose
 from registry.services.demo_fleet import demo_fleet
+from registry.services.demo_lives import demo_lives
 from registry.services.demo_jobs import demo_job
 from registry.services.imports import ImportPlan, import_apply
 from registry.translation import gettext as _
@@ -71,6 +72,7 @@ def demo_load(folder: Path, *, progress: Progress | None = None) -> DemoLoaded:
         for body in catalogue["designs"]:
             _design(body, by, confirmed=body["name"] not in catalogue["proposed"])
         _links(catalogue)
+        demo_lives(folder / "units.csv")
         _facts(json.loads((folder / "facts.json").read_text(encoding="utf-8")))
         accounts = {one.role: User.objects.get(email=one.email) for one in sign_ins}
         demo_fleet(json.loads((folder / "fleet.json").read_text(encoding="utf-8")), accounts)

@@ -54,3 +54,8 @@ def test_long_curves_are_thinned_but_keep_their_ends() -> None:
     survival = group_life(exact(500, 400)).to_plain()["survival"]
     assert len(survival) <= 60
     assert survival[0]["s"] > 0.99
+
+
+def test_units_that_nobody_ever_saw_good_have_no_law() -> None:
+    life = group_life(Lifetimes.from_km([NAN] * 12, [10_000.0, 20_000, 30_000] * 4))
+    assert (life.reason, life.b10) == ("no_law", None)

@@ -52,6 +52,15 @@ def test_an_end_that_the_data_do_not_bound_is_said() -> None:
     assert 10 < estimate < 20
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_a_dozen_units_never_overflow(seed: int) -> None:
+    # warnings are errors here: far from the best law, powers of distances leave the range of figures
+    lifetimes = make_fleet(seed, 12).lifetimes
+    if lifetimes.failures >= 3:
+        estimate, low, high = life_interval(lifetimes)
+        assert 0 <= low < estimate < high
+
+
 @pytest.mark.slow
 def test_intervals_cover_what_they_say_and_the_median_error_is_small() -> None:
     """The tracker's bars: 93 to 97 % covered, median error of B10 at most 7.5 %, over 600 fleets of 60 to 250

@@ -18,6 +18,7 @@ from registry.models import ChartRevision, Contributor, Design, Pin, Sheet, Shee
 from registry.permissions import is_moderator
 from registry.selectors.facts import facts_of
 from registry.services.demo import demo_load
+from registry.services.life_evidence import life_evidence
 
 FOLDER = project.BASE_DIR / "fixtures_demo"
 TROUBLES = json.loads((Path(__file__).parents[2] / "data" / "demo_troubles.json").read_text())
@@ -123,3 +124,12 @@ def test_people_said_what_to_have_ready() -> None:
     assert facts["adjusted", ""] == "agreed"
     assert facts["tool", "drain pan"] not in ("agreed", "provisional")
     assert facts["fluid", ""] == "unread"
+
+
+def test_the_demo_knows_how_long_units_last() -> None:
+    evidence = life_evidence(Design.objects.get(name="Quillbrack QB-5"))
+    fleet, volunteers = (evidence.cohorts[name]["groups"] for name in ("fleet", "volunteers"))
+    original = fleet[0]
+    assert (original["class"], original["reason"]) == ("original", "")
+    assert original["units"] >= 70 and original["b10_km"]["low"] > 0
+    assert ("equivalent", 34) in [(group["class"], group["units"]) for group in volunteers]
