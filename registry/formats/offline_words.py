@@ -38,6 +38,7 @@ def offline_words(tables: Plain) -> Plain:
         "agree": _("{n} readings compared."),
         "explain": _("What would explain it"),
         "of_sheet": _("In the sheet or the choice, not in the unit."),
+        "release": _("Could release the starter in gear."),
         "danger_title": _("Not excluded yet: a start in gear"),
         "danger": _("{position} could pass for {passes_for}: {fault}."),
         "next": _("What to read next needs the network."),

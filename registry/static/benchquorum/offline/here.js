@@ -81,6 +81,7 @@ function said(chart, sheet) {
     for (const cause of likely) {
       const item = made("li", fill(words.causes[cause.key], { p: percent(cause.p, words) }));
       if (cause.of === "sheet" || cause.of === "choice") item.append(" ", made("span", words.of_sheet, "quiet"));
+      if (cause.danger) item.append(" ", made("strong", words.release, "danger"));
       list.append(item);
     }
     parts.push(made("h3", words.explain), list);

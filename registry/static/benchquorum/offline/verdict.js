@@ -70,7 +70,9 @@ function causes(tables, found) {
     for (const fault of [one.first, one.second]) {
       if (fault === 0) continue;
       const [kind, pins, positions] = name(variant.faults[fault]);
-      add(JSON.stringify([one.harness ? "harness_open" : kind, pins, positions, variant.faults[fault].detail]), one.p, { of: one.harness ? "harness" : "unit" });
+      add(JSON.stringify([one.harness ? "harness_open" : kind, pins, positions, variant.faults[fault].detail]), one.p, {
+        of: one.harness ? "harness" : "unit", danger: !one.harness && variant.dangers.some(([at]) => at === fault),
+      });
     }
     if (one.common) add(JSON.stringify(["resistive_common", tables.common === null ? [] : [tables.pins[tables.common]], [], ""]), one.p, { of: "unit" });
     if (one.variant > 0) add(JSON.stringify(["other_variant", [], [], ""]), one.p, { of: "choice" });
