@@ -29,13 +29,13 @@ def addresses() -> list[Address]:
     return sorted(_walk(get_resolver().url_patterns, ""), key=lambda address: address.route)
 
 
-def _walk(entries: Any, at: str) -> Iterator[Address]:
+def _walk(entries: Any, at: str, before: tuple[str, ...] = ()) -> Iterator[Address]:
     for entry in entries:
         route = at + str(entry.pattern)
+        names = before + tuple(entry.pattern.converters or entry.pattern.regex.groupindex)
         if isinstance(entry, URLResolver):
-            yield from _walk(entry.url_patterns, route)
+            yield from _walk(entry.url_patterns, route, names)
         elif isinstance(entry, URLPattern):
-            names = tuple(entry.pattern.converters or entry.pattern.regex.groupindex)
             yield Address(entry.name or "", names, route)
 
 
@@ -77,7 +77,7 @@ class World:
             "text": "x",
         }
         if name != "uuid":
-            return about.get(name, "x")
+            return about.get(name, uuid4() if f"<uuid:{name}>" in address.route else "x")
         if address.name == "own_design":
             return self.design.uuid
         if address.route.startswith("sheets/") or "case:kind" in address.route:
