@@ -19,18 +19,20 @@ WORLD = ROOT / "tests" / "data" / "worlds" / "few-units" / "readings.csv"
 KILLS = 20
 CHANGE = """
 import django; django.setup()
+from django.conf import settings
 from registry.models import Sheet, User, ChartRevision
 from registry.services.sheets import sheet_withdraw
 from registry.services.decisions import decide
 from django.contrib.auth.models import Group
 from registry.permissions import MODERATORS
-sheet = Sheet.objects.order_by("uuid").first()
+own = Sheet.objects.filter(origin=settings.BENCHQUORUM_ORIGIN).order_by("uuid")
+sheet = own.first()
 owner = User.objects.create_user("owner@workshop.example", None)
 sheet.contributor.user = owner; sheet.contributor.save()
 sheet_withdraw(by=owner, sheet=sheet, reason="wrong switch")
 desk = User.objects.create_user("desk@workshop.example", None)
 desk.groups.add(Group.objects.get_or_create(name=MODERATORS)[0])
-other = Sheet.objects.exclude(design=sheet.design).order_by("uuid").first()
+other = own.exclude(design=sheet.design).first()
 decide(by=desk, kind="set_aside", target_kind="sheet", target_uuid=other.uuid, reason="It is so.")
 """
 
