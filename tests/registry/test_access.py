@@ -81,7 +81,8 @@ WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     "api_decisions": (OPEN, MODERATORS),
 }
 WRITES_OWN = {"api_submission": OWNER}  # open to read; amending is the owner's
-NEEDS_A_SIGN_IN_OF_LATE = ("reauthenticate", "set_password", "login_webauthn")  # of the accounts' package: may refuse anybody
+# of the accounts' package: may lead anybody to the sign-in page
+NEEDS_A_SIGN_IN_OF_LATE = ("reauthenticate", "set_password", "login_webauthn")
 
 
 @pytest.mark.parametrize("address", addresses(), ids=lambda address: address.name or address.route)
