@@ -20,40 +20,43 @@ MODERATORS = frozenset({"moderator"})
 NOBODY: frozenset[str] = frozenset()
 
 # by the address's name: who may read it, who may write to it
-OPEN_PAGES = """front blank offline open_data open_data_zip kept offline_json manifest service_worker own_shared preferences about cautions search design revision qr compare
-    life life_csv check check_design identify before_pulling sheet wanted mail_stop health_live
-    health_ready metrics picture_file matrix_blank import_template account_login mfa_login_webauthn account_logout
-    account_signup account_inactive account_confirm_email account_email_verification_sent
-    account_reset_password account_reset_password_done account_reset_password_from_key
-    account_reset_password_from_key_done"""
+OPEN_PAGES = """front blank offline open_data open_data_zip kept offline_json manifest service_worker
+    own_shared preferences about cautions search design revision qr compare life life_csv
+    check check_design identify before_pulling sheet wanted mail_stop health_live health_ready
+    metrics picture_file matrix_blank import_template account_login mfa_login_webauthn
+    account_logout account_signup account_inactive account_confirm_email
+    account_email_verification_sent account_reset_password account_reset_password_done
+    account_reset_password_from_key account_reset_password_from_key_done"""
 JOB_PAGES = """job_new job_link job job_step job_picture job_identify job_recheck job_reopen job_send
     job_link_change job_take_over job_report"""
 API_JOBS = """api_jobs api_job api_job_steps api_job_outcome api_job_reopen api_job_recheck api_job_give
     api_job_report"""
 OPEN_API = """api_changes api_atom api_schema api_docs api_charts api_chart api_difference api_line_code
     api_readings api_revisions api_revision api_revision_readings api_short_test api_check
-    api_life api_design_part api_identify api_preview api_findings api_design api_decision api_dispute
-    api_submission api_nowhere"""
-OWN_PAGES = """own reporting own_design own_data api_account account account_erase meters tokens bench propose
-    matrix my_sheets notices follow_design dispute_new decision_agree account_email
+    api_life api_design_part api_identify api_preview api_findings api_design api_decision
+    api_dispute api_submission api_nowhere"""
+OWN_PAGES = """own reporting own_design own_data api_account account account_erase meters tokens bench
+    propose matrix my_sheets notices follow_design dispute_new decision_agree account_email
     account_change_password account_set_password account_reauthenticate
-    account_confirm_login_code mfa_index mfa_authenticate mfa_reauthenticate
-    mfa_list_webauthn mfa_add_webauthn mfa_edit_webauthn mfa_remove_webauthn mfa_reauthenticate_webauthn
+    account_confirm_login_code mfa_index mfa_authenticate mfa_reauthenticate mfa_list_webauthn
+    mfa_add_webauthn mfa_edit_webauthn mfa_remove_webauthn mfa_reauthenticate_webauthn
     invitation mfa_activate_totp mfa_deactivate_totp mfa_view_recovery_codes
     mfa_download_recovery_codes mfa_generate_recovery_codes api_submissions api_bulk
-    api_tokens api_token webhooks webhook import_file api_imports api_import_preview api_works api_work
-    api_webhooks api_webhook api_webhook_secret api_webhook_replay
-    api_deliveries api_delivery_replay"""
-DESK = """desk desk_reporting desk_refresh case case_act case_claim desk_accounts desk_account desk_invitations desk_catalogue desk_design
-    desk_part desk_log desk_several decision_undo thread_write api_cases api_case
-    api_approve api_refuse api_undo"""
+    api_tokens api_token webhooks webhook import_file api_imports api_import_preview api_works
+    api_work api_webhooks api_webhook api_webhook_secret api_webhook_replay api_deliveries
+    api_delivery_replay"""
+DESK = """desk desk_reporting desk_refresh case case_act case_claim desk_accounts desk_account
+    desk_invitations desk_catalogue desk_design desk_part desk_log desk_several decision_undo
+    thread_write api_cases api_case api_approve api_refuse api_undo"""
 WHO: dict[str, tuple[frozenset[str], frozenset[str]]] = {
     **dict.fromkeys(OPEN_PAGES.split(), (OPEN, OPEN)),
     **dict.fromkeys(OPEN_API.split(), (OPEN, OPEN)),
     **dict.fromkeys(OWN_PAGES.split(), (SIGNED_IN, SIGNED_IN)),
     **dict.fromkeys(DESK.split(), (MODERATORS, MODERATORS)),
     **dict.fromkeys(["sheet_amend", "sheet_withdraw", "sheet_restore"], (OWNER, OWNER)),
-    **dict.fromkeys(["api_withdraw", "api_restore", "api_take_back", "api_pictures", "api_picture"], (OWNER, OWNER)),
+    **dict.fromkeys(
+        ["api_withdraw", "api_restore", "api_take_back", "api_pictures", "api_picture"], (OWNER, OWNER)
+    ),
     "api_unit_events": (NOBODY, OWNER),
     "unit": (SIGNED_IN, SIGNED_IN),  # another's is not found
     # Somebody else's job is not found, whoever asks: tests/registry/pages/jobs holds that.
