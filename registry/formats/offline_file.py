@@ -117,13 +117,12 @@ def read_offline_file(path: Path) -> tuple[dict[str, str], list[KeptChart]]:
     except sqlite3.Error:
         raise _damaged(path, _("it can't be read")) from None
     charts = []
-    for *head, stale, digest, text, sha256 in rows:
+    for design, name, revision, state, published, gone, why, stale, digest, text, sha256 in rows:
         content = str(text).encode()
         if hashlib.sha256(content).hexdigest() != sha256:
-            raise _damaged(
-                path, _("the chart of {design} is not what its digest says").format(design=head[1])
-            )
-        charts.append(KeptChart(*head, stale=bool(stale), digest=digest, content=content))
+            raise _damaged(path, _("the chart of {design} is not what its digest says").format(design=name))
+        head = (design, name, revision, state, published, gone, why)
+        charts.append(KeptChart(*head, bool(stale), digest, content))
     return about, charts
 
 

@@ -5,6 +5,7 @@ One list for all who write, read, check or serve them: package, import, `verify`
 
 from __future__ import annotations
 
+from registry.formats.package_cell_table import CELLS
 from registry.formats.package_columns import (
     Column,
     Table,
@@ -283,30 +284,6 @@ TABLES = (
         ("design", "revision"),
         (*OF_DESIGN, ("snapshot", "snapshots", "snapshot")),
     ),
-    Table(
-        "cells",
-        "The cells of the charts, for who doesn't read JSON",
-        (
-            DESIGN,
-            count("revision", "Number"),
-            text("variant", "Key", needed=True),
-            text("position", "Label", needed=True),
-            yes("between", "Between this position and the next"),
-            text("pin", "Label", needed=True),
-            text("against", "Label", needed=True),
-            text("state", "Empty: unread", "open", "closed", "resistive"),
-            figure("p_open", "Posterior probability that the pattern is open here", True),
-            text("standing", "How sure", "agreed", "provisional", "disputed", "thin", "unread", needed=True),
-            count("units", "Independent units that were read here"),
-            count("agreeing", "Of them, those that agree"),
-            count("contributors", "People who read them"),
-            figure("agreement_low", "95 % Clopper-Pearson interval of agreeing / units"),
-            figure("agreement_high", "Its upper end"),
-            figure("ohm_typical", "Ω"),
-            figure("ohm_accept_low", "Acceptance range of one new unit, Ω"),
-            figure("ohm_accept_high", "Acceptance range of one new unit, Ω"),
-        ),
-        ("design", "revision", "variant", "position", "between", "pin", "against"),
-    ),
+    CELLS,
 )
 BY_NAME = {table.name: table for table in TABLES}
