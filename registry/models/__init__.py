@@ -21,7 +21,6 @@ from registry.models.cohorts import FleetReport
 from registry.models.decisions import AuditEntry, Decision, Dispute, DisputeMessage, Follow, Target
 from registry.models.desk import CaseClaim, Notice, RevisionFetch
 from registry.models.facts import FactAnswer, JobFact
-from registry.models.invitations import Invitation
 from registry.models.fleet import (
     DistanceReading,
     Fitting,
@@ -31,6 +30,7 @@ from registry.models.fleet import (
     Organisation,
     Vehicle,
 )
+from registry.models.invitations import Invitation
 from registry.models.jobs import Job, JobCheck, JobEvent, JobPicture, JobSheet, UnitEvent
 from registry.models.mirrors import MirrorItem, MirrorSource
 from registry.models.operations import RefreshTrouble, SignUpBlock, WorkerBeat
