@@ -53,7 +53,8 @@ def webhook_make(*, by: User, body: Any) -> tuple[Webhook, str]:
 
 
 def _kinds(fields: Fields) -> list[str]:
-    kinds = fields.body.get("kinds") or []
+    kinds = fields.body.get("kinds")
+    kinds = [] if kinds is None else kinds
     if not isinstance(kinds, list) or not set(map(str, kinds)) <= set(Change.Kind.values):
         fields.wrong(
             "kinds",
