@@ -44,9 +44,7 @@ NOT_MODIFIED = {
     304: OpenApiResponse(None, "You have this chart already."),
     (200, "text/csv"): OpenApiResponse({"type": "string"}, examples=[charts.CSV]),
     (200, "image/svg+xml"): OpenApiResponse({"type": "string"}, examples=[charts.SVG]),
-    (200, "application/pdf"): OpenApiResponse(
-        {"type": "string", "format": "binary"}, examples=[charts.PDF]
-    ),
+    (200, "application/pdf"): OpenApiResponse({"type": "string", "format": "binary"}, examples=[charts.PDF]),
 }
 LARGEST_NUMBER = 2**31 - 1
 NUMBER = {"type": "integer", "minimum": 1, "maximum": LARGEST_NUMBER}

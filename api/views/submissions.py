@@ -19,8 +19,8 @@ from api.pagination import NewestFirst
 from api.permissions import OPEN, SIGNED_IN, SUBMIT
 from api.problems import Failure, problem_of_errors
 from api.serializers.sheets import OwnSheetLine, SheetFull, sheet_full
-from api.versions import body_to_amend, etag_of, reason_given, version_named
 from api.serializers.work import WorkLine
+from api.versions import body_to_amend, etag_of, reason_given, version_named
 from api.views.base import ApiView, ListView, person
 from api.views.work import work_asked
 from registry.models import Sheet, Work
