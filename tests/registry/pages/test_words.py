@@ -40,7 +40,10 @@ def test_front_page_of_an_empty_registry_says_the_first_step(client: Client, db:
     assert "Nothing yet." in client.get("/").content.decode()
 
 
-@pytest.mark.parametrize("query", ["od ferry-selector.12", "orbel", "slow four", "six pins, five positions", "sechs Pins, 5 Stellungen"])
+@pytest.mark.parametrize(
+    "query",
+    ["od ferry-selector.12", "orbel", "slow four", "six pins, five positions", "sechs Pins, 5 Stellungen"],
+)
 def test_search_forgives(client: Client, design: Design, query: str) -> None:
     page = client.get("/designs/", {"q": query}).content.decode()
     assert f'href="/designs/{design.uuid}/"' in page
