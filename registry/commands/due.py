@@ -16,7 +16,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from registry.services.due_decisions import apply_due
+    from registry.services.fleet.digests import digests_mail
     from registry.services.invitations import invitations_forget
+    from registry.services.life_laws import laws_refresh
     from registry.services.notices import notices_mail
     from registry.services.open_data import open_data_due
     from registry.services.rereads import remind_rereads
@@ -25,7 +27,8 @@ def run(args: argparse.Namespace) -> int:
 
     taken = apply_due()
     reminded = remind_rereads()
-    mailed = notices_mail()
+    laws_refresh()
+    mailed = notices_mail() + digests_mail()
     invitations_forget()
     deliveries_owed()
     if open_data_due():

@@ -17,10 +17,10 @@ NEEDS_DATABASE = True
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--tidy", type=Path, metavar="FILE", help="tidy readings; - for output")
+    what.add_argument("--life", type=Path, metavar="FILE", help="units over time; - for output")
     what.add_argument(
         "--offline", type=Path, metavar="FILE.sqlite", help="all published charts, for work without a network"
     )
-    what.add_argument("--life", type=Path, metavar="FILE", help="units over time; - for output")
     what.add_argument(
         "--package",
         type=Path,
@@ -64,4 +64,11 @@ def _package(path: Path, parquet: bool) -> int:
     from registry.services.packages import export_package
 
     print(f"{path}: {export_package(path, parquet=parquet)}")
+    return 0
+
+
+def _offline(path: Path) -> int:
+    from registry.services.offline_export import export_offline
+
+    print(f"{path}: {export_offline(path)} charts")
     return 0
