@@ -98,8 +98,10 @@ def _cause(
         params["sweeps"] = [sweep]
     if detail:
         params["detail"] = detail
-    if kind == "resistive_common" and explained.common_ohm is not None:
-        params["ohm"] = float(f"{explained.common_ohm:.3g}")
+    if kind == "resistive_common":
+        ohm = explained.ohm[explained.common][0]  # of the likeliest
+        if np.isfinite(ohm):
+            params["ohm"] = float(f"{ohm:.3g}")
     return Cause(
         kind,
         tuple(chart.pins[pin] for pin in pins),

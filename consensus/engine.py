@@ -223,6 +223,11 @@ def reading_model(encoded: Encoded, reliability: Reliability, settings: Settings
         ),
         mistakes=reliability.mistakes,
         faults=(("any", reliability.fault_rate),),
+        evidence=tuple(
+            (name, sum(of.miss) - sum(nobody.miss), sum(of.invent) - sum(nobody.invent))
+            for name, of in ((name, reliability.of(name)) for name in names)
+        ),
+        slip_weights=(sum(nobody.miss), sum(nobody.invent)),
     )
 
 

@@ -103,6 +103,6 @@ def predict_cells(explained: Explained, cells: IntArray, kept: slice) -> IntArra
             sources = grid.as_read[second[paired]][:, cells]
             out[rows[paired]] = np.take_along_axis(symbols_after, sources.astype(np.int64), axis=1)
         contact = (out[rows] != OPEN) & (out[rows] < table.unknown)
-        common = explained.common[kept][rows][:, None]
+        common = explained.common[kept][rows][:, None] & grid.at_common[mistake][:, cells]
         out[rows] = np.where(common & contact, table.alphabet.odd, out[rows])
     return out

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.contacts import CLOSED, OPEN, Alphabet
+from consensus.reader_rates import ReaderRates, reader_rates
 from consensus.readings import Kind, Readings
 from consensus.results import ReadingModel
 from consensus.settings import Settings
@@ -39,16 +40,25 @@ MOST_DIRTY = 5e-4  # a contact that reads as resistive is worn; so much is left 
 @dataclass(frozen=True)
 class ReadingOdds:
     """likelihood: (n, A + 2) of each reading under each symbol, unknown and worn last; flat: (n,) of
-    nonsense; worn: (n, kinds) under each kind of worn contact; shows_open, shows_contact: (n,) what the
-    figure looks like; miss, invent: slip rates used."""
+    nonsense; worn: (n, kinds) under each kind of worn contact; slip: (n, A + 2) chance that the reading is a
+    slip, given the symbol; shows_open, shows_contact: (n,) what the figure looks like; rates: of the reader,
+    whose means the likelihoods hold."""
 
     likelihood: FloatArray
     flat: FloatArray
     worn: FloatArray
+    slip: FloatArray
     shows_open: BoolArray
     shows_contact: BoolArray
-    miss: float
-    invent: float
+    rates: ReaderRates
+
+    @property
+    def miss(self) -> float:
+        return self.rates.miss_rate
+
+    @property
+    def invent(self) -> float:
+        return self.rates.invent_rate
 
 
 def contact_figures(readings: Readings) -> FloatArray:
@@ -117,46 +127,48 @@ def reading_odds(
     added_ohm: (n,) Ω that stand in series with whatever is read there (a resistive common); None: nothing.
     """
     looks = _Looks(readings, model, settings, read_at)
-    known = {name: (miss, invent) for name, miss, invent in model.contributors}
-    miss, invent = known.get(contributor, (model.miss, model.invent))
+    rates = reader_rates(model, contributor, settings)
     added = np.zeros(len(readings)) if added_ohm is None else added_ohm
     size = alphabet.size
     closed = looks.closed_with(added) if added_ohm is not None else looks.closed
-    missed = miss * ((1 - MISSED_FIGURE) * looks.open_like + MISSED_FIGURE * looks.scatter)
-    out = np.empty((len(readings), size + 2))
-    out[:, OPEN] = (1 - invent) * (looks.over * (1 - model.leak) + np.where(looks.leak, looks.open_like, 0.0))
-    out[:, OPEN] += invent * (0.85 * looks.closed + 0.15 * looks.scatter)
+    held, slipped = np.zeros((2, len(readings), size + 2))
+    held[:, OPEN] = looks.over * (1 - model.leak) + np.where(looks.leak, looks.open_like, 0.0)
+    slipped[:, OPEN] = 0.85 * looks.closed + 0.15 * looks.scatter
     dirty = min(model.dirty, MOST_DIRTY)
-    out[:, CLOSED] = (1 - miss) * ((1 - dirty) * closed + dirty * looks.scatter) + missed
-    out[:, 2 : alphabet.odd] = _level_columns(looks, alphabet, added, miss, closed, levels)
-    out[:, alphabet.odd] = (1 - miss) * (0.9 * looks.scatter + 0.05 * looks.closed) + missed
-    out[:, size] = 0.5 * looks.open_like + 0.35 * looks.closed + 0.15 * looks.scatter  # unknown
+    held[:, CLOSED] = (1 - dirty) * closed + dirty * looks.scatter
+    held[:, alphabet.odd] = 0.9 * looks.scatter + 0.05 * looks.closed
+    lost = (1 - MISSED_FIGURE) * looks.open_like + MISSED_FIGURE * looks.scatter
+    slipped[:, CLOSED] = slipped[:, alphabet.odd] = lost
+    held[:, 2 : alphabet.odd], slipped[:, 2 : alphabet.odd] = _level_columns(
+        looks, alphabet, added, closed, levels
+    )
+    share = np.full(size + 2, rates.miss_rate)
+    share[OPEN], share[size:] = rates.invent_rate, 0.0
+    held[:, size] = 0.5 * looks.open_like + 0.35 * looks.closed + 0.15 * looks.scatter  # unknown
+    out, slip = (1 - share) * held + share * slipped, share * slipped
     opened = looks.over * (1 - model.leak) + np.where(looks.leak, looks.open_like, 0.0)
     worn = np.stack([opened, looks.high, looks.closed], axis=1) @ WORN_READS.T
     _wandering_worn(worn, readings, settings)
     out[:, size + 1] = worn @ WORN_SHARES
     flat = 0.5 * looks.open_like + 0.4 * looks.closed + 0.1 * looks.scatter
+    slip /= np.maximum(out, FLOOR)
     _wandering(out[:, : size + 1], readings, settings)
     return ReadingOdds(
         likelihood=np.maximum(out, FLOOR),
         flat=np.maximum(flat, FLOOR),
         worn=np.maximum(worn, FLOOR),
+        slip=np.minimum(slip, 1.0),
         shows_open=looks.over | looks.leak,
         shows_contact=looks.bare | (looks.figure & ~looks.leak),
-        miss=miss,
-        invent=invent,
+        rates=rates,
     )
 
 
 def _level_columns(
-    looks: _Looks,
-    alphabet: Alphabet,
-    added: FloatArray,
-    miss: float,
-    closed: FloatArray,
-    others: Sequence[float],
-) -> FloatArray:
-    """(n, L) likelihoods under each resistive level; above the meter's limit a level reads as open does."""
+    looks: _Looks, alphabet: Alphabet, added: FloatArray, closed: FloatArray, others: Sequence[float]
+) -> tuple[FloatArray, FloatArray]:
+    """(n, L) likelihoods under each resistive level, as read and slipped; above the meter's limit a level
+    reads as open does."""
     level = alphabet.levels[:, None] + added[None, :]
     density = np.where(looks.bare, _buzzes(level), looks.level_with(level) * looks.figure)
     caught = looks.scatter
@@ -165,10 +177,10 @@ def _level_columns(
         caught = 0.98 * at_levels.mean(axis=0) + 0.02 * looks.scatter
     misread = looks.model.misread_level
     shown = (1 - misread) * density + misread / 2 * (caught + closed)
-    missed = miss * ((1 - OTHER_LEVEL) * looks.open_like + OTHER_LEVEL * caught)
+    lost = (1 - OTHER_LEVEL) * looks.open_like + OTHER_LEVEL * caught
     censored = looks.over & (level > looks.limit)
-    columns: FloatArray = ((1 - miss) * shown + np.where(censored, 1.0, missed)).T
-    return columns
+    held, slipped = np.where(censored, 1.0, shown), np.where(censored, 1.0, lost)
+    return held.T, slipped.T
 
 
 def _normal(away: FloatArray, spread: FloatArray | float) -> FloatArray:

@@ -248,7 +248,8 @@ class ReadingModel:
 
     miss, invent: slip rates of a reader of whom nothing is known; contributors: (name, miss, invent) of
     those who read this design; contact_ohm, contact_spread: median and ln-spread of closed contacts;
-    mistakes, faults: prior shares by kind.
+    mistakes, faults: prior shares by kind; evidence: (name, contacts, opens) readings behind a contributor's
+    two rates; slip_weights: readings that the population's rates are worth beside them.
     """
 
     miss: float
@@ -262,6 +263,8 @@ class ReadingModel:
     contributors: tuple[tuple[str, float, float], ...] = ()
     mistakes: tuple[tuple[str, float], ...] = ()
     faults: tuple[tuple[str, float], ...] = ()
+    evidence: tuple[tuple[str, float, float], ...] = ()
+    slip_weights: tuple[float, float] = (0.0, 0.0)
 
     def to_plain(self) -> Plain:
         return {
@@ -276,11 +279,14 @@ class ReadingModel:
             "contributors": {name: [rounded(m), rounded(i)] for name, m, i in self.contributors},
             "mistakes": {name: rounded(p) for name, p in self.mistakes},
             "faults": {name: rounded(p) for name, p in self.faults},
+            "evidence": {name: [rounded(c, 4), rounded(o, 4)] for name, c, o in self.evidence},
+            "slip_weights": [rounded(weight) for weight in self.slip_weights],
         }
 
     @classmethod
     def from_plain(cls, plain: Plain) -> ReadingModel:
         readers = plain.get("contributors", {})
+        weights = plain.get("slip_weights", (0.0, 0.0))
         return cls(
             miss=float(plain["miss"]),
             invent=float(plain["invent"]),
@@ -293,6 +299,8 @@ class ReadingModel:
             contributors=tuple((name, float(m), float(i)) for name, (m, i) in readers.items()),
             mistakes=tuple((name, float(p)) for name, p in plain.get("mistakes", {}).items()),
             faults=tuple((name, float(p)) for name, p in plain.get("faults", {}).items()),
+            evidence=tuple((name, float(c), float(o)) for name, (c, o) in plain.get("evidence", {}).items()),
+            slip_weights=(float(weights[0]), float(weights[1])),
         )
 
 

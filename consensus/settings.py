@@ -76,7 +76,12 @@ class Settings:
         ("resistive_common", 0.17),
         ("detent_shift", 0.17),
     )
-    suspect_slip_strength: float = 45.0  # readings that a reader's slip rates are worth
+    suspect_slip_strength: float = 45.0  # readings behind a known reader's rates, where a chart says nothing
+    # hands that read a suspect: share, miss rate, invent rate, readings that the two rates are worth
+    suspect_hands: tuple[tuple[float, float, float, float], ...] = (
+        (0.67, 0.012, 0.004, 120.0),
+        (0.33, 0.075, 0.035, 80.0),
+    )
     suspect_pair_share: float = 0.03  # of faulty units: two faults at once
     suspect_common_cost: float = 5.0  # nats: the figure of a resistive common is taken from the sheet itself
     suspect_unknown_rate: float = 0.01  # sheets that nothing in the model explains
@@ -85,7 +90,7 @@ class Settings:
     connector_fault_rate: float = 0.01  # the same at the unplugged connector
     sweep_fault_share: float = 0.3  # of detent faults: the detents slip in one sweep only
     verdict_good_p: float = 0.85  # from here on a unit is called good
-    verdict_faulty_p: float = 0.22  # up to here it is called faulty
+    verdict_faulty_p: float = 0.3  # up to here it is called faulty
 
     # --- inference
     max_iterations: int = 8

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from scipy.special import logsumexp
 
 from consensus import unit_explanations as ex
 from consensus.chart_table import ChartTable, chart_alphabet, chart_levels, chart_shape, chart_table
-from consensus.contacts import OPEN
+from consensus.common_faults import resistive_commons
 from consensus.hypotheses import Shape
 from consensus.other_designs import log_joint_others
 from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds, with_repeats
@@ -20,12 +20,11 @@ from consensus.results import DesignAgreement
 from consensus.settings import Settings
 from consensus.sheet_likelihood import SheetLikelihood
 from consensus.unit_explanations import Block
-from consensus.unit_grid import UnitPriors, unit_priors
+from consensus.unit_grid import unit_priors
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 
-LEAST_COMMON_OHM = 15.0  # less in the common can't be told from a dirty contact
 NEGLIGIBLE = 1e-9  # explanations below this probability are dropped
 
 
@@ -74,19 +73,19 @@ def lay_on_chart(sheet: DesignReadings, chart: DesignAgreement) -> Laid:
 class Explained:
     """Posterior over explanations: the blocks' rows that matter, with their probabilities.
 
-    variant, mistake, first, second, common, harness, sweep: (H,) as in `Block`; p: (H,) descending;
+    variant, mistake, first, second, common, ohm, harness, sweep: (H,) as in `Block`; p: (H,) descending;
     symbols: (H, n); p_unknown: nonsense; others: other designs with their probabilities.
     """
 
     laid: Laid
     tables: tuple[ChartTable, ...]
     odds: ReadingOdds
-    common_ohm: float | None
     variant: IntArray
     mistake: IntArray
     first: IntArray
     second: IntArray
     common: NDArray[np.bool_]
+    ohm: FloatArray
     harness: NDArray[np.bool_]
     sweep: IntArray
     p: FloatArray
@@ -103,20 +102,16 @@ def explain(
     who = sheet.sheets[0]
     alphabet = chart_alphabet(chart, settings)
     levels = chart_levels(chart)
-    odds = with_repeats(
-        reading_odds(
-            laid.readings, alphabet, chart.model, who.contributor, settings, who.read_at, levels=levels
-        ),
-        laid.cells,
-    )
+    read_by = (laid.readings, alphabet, chart.model, who.contributor, settings, who.read_at)
+    odds = with_repeats(reading_odds(*read_by, levels=levels), laid.cells)
+    figures = contact_figures(laid.readings)
     tables = tuple(chart_table(chart, one, laid.shape, alphabet, settings) for one in chart.variants)
     on_the_way = {"harness": settings.harness_fault_rate, "connector": settings.connector_fault_rate}
     sweeps = laid.readings.sweep.astype(np.int64)
     blocks: list[Block] = []
-    common_ohm = None
     for at, table in enumerate(tables):
         priors = unit_priors(table, _mistake_shares(chart, settings), settings)
-        likelihood = SheetLikelihood(table, laid.cells, odds, settings)
+        likelihood = SheetLikelihood(table, laid.cells, odds)
         log_variant = float(np.log(max(table.share, 1e-3)))
         block, alone = ex.single_faults(likelihood, priors, at, log_variant, odds)
         blocks += [block, ex.fault_pairs(likelihood, priors, at, log_variant, odds, alone)]
@@ -125,13 +120,19 @@ def explain(
         if len(set(sweeps.tolist())) > 1:
             share = settings.sweep_fault_share
             blocks.append(ex.one_sweep_faults(likelihood, priors, at, log_variant, odds, sweeps, share))
-        found = _common_block(likelihood, priors, at, log_variant, laid, chart, sheet, settings)
-        if found is not None:
-            common_ohm = found[1]
-            blocks.append(found[0])
+        common = resistive_commons(
+            likelihood,
+            priors,
+            at,
+            log_variant,
+            figures,
+            lambda added: reading_odds(*read_by, added_ohm=added, levels=levels),
+            settings,
+        )
+        blocks += [] if common is None else [common]
     flat = float(np.log(odds.flat).sum() + np.log(settings.suspect_unknown_rate))
     named = log_joint_others(sheet, laid.readings, odds, chart, others, settings)
-    return _posterior(laid, tables, odds, common_ohm, blocks, flat, named)
+    return _posterior(laid, tables, odds, blocks, flat, named)
 
 
 def _mistake_shares(chart: DesignAgreement, settings: Settings) -> dict[str, float]:
@@ -145,62 +146,10 @@ def _mistake_shares(chart: DesignAgreement, settings: Settings) -> dict[str, flo
     return {**shares, **{kind: p for kind, p in chart.model.mistakes if kind in shares}}
 
 
-def _common_block(
-    sheet: SheetLikelihood,
-    priors: UnitPriors,
-    variant: int,
-    log_variant: float,
-    laid: Laid,
-    chart: DesignAgreement,
-    sheet_read: DesignReadings,
-    settings: Settings,
-) -> tuple[Block, float | None] | None:
-    """Explanations with a resistive common, its Ω being the median of what the contacts read too much.
-
-    Where no contact was read at all, nothing speaks for or against it: its Ω is None, its likelihood that of
-    a sound common.
-    """
-    if laid.shape.common is None or not len(laid.cells):
-        return None
-    good = sheet.symbols[sheet.grid.source[0, 0, laid.cells]]
-    nominal = np.full(sheet.table.alphabet.size + 2, np.nan)
-    nominal[1] = 0.0
-    nominal[2 : sheet.table.alphabet.odd] = sheet.table.alphabet.levels
-    figures = contact_figures(laid.readings)
-    excess = np.where(np.isfinite(figures), figures, np.nan) - nominal[good]
-    excess = excess[np.isfinite(excess) & (excess < settings.open_above_ohm)]
-    contact_seen = bool((sheet.odds.shows_contact & (good != OPEN)).any())
-    if not contact_seen:
-        return ex.resistive_commons(
-            sheet, priors, variant, log_variant, sheet.odds, _without_cost(settings)
-        ), None
-    ohm = float(np.median(excess)) if len(excess) else 0.0
-    if ohm < LEAST_COMMON_OHM:
-        return None
-    who = sheet_read.sheets[0]
-    odds = reading_odds(
-        laid.readings,
-        sheet.table.alphabet,
-        chart.model,
-        who.contributor,
-        settings,
-        who.read_at,
-        added_ohm=np.full(len(laid.cells), ohm),
-        levels=chart_levels(chart),
-    )
-    return ex.resistive_commons(sheet, priors, variant, log_variant, odds, settings), ohm
-
-
-def _without_cost(settings: Settings) -> Settings:
-    """Settings under which a resistive common costs nothing for its figure: none was taken from the sheet."""
-    return replace(settings, suspect_common_cost=0.0)
-
-
 def _posterior(
     laid: Laid,
     tables: tuple[ChartTable, ...],
     odds: ReadingOdds,
-    common_ohm: float | None,
     blocks: list[Block],
     flat: float,
     named: list[tuple[str, float]],
@@ -212,14 +161,13 @@ def _posterior(
     order = order[p[order] > NEGLIGIBLE]
     whole = {
         name: np.concatenate([getattr(block, name) for block in blocks])[order]
-        for name in ("mistake", "first", "second", "common", "symbols", "harness", "sweep")
+        for name in ("mistake", "first", "second", "common", "ohm", "symbols", "harness", "sweep")
     }
     variant = np.concatenate([np.full(len(block.log_joint), block.variant) for block in blocks])[order]
     return Explained(
         laid=laid,
         tables=tables,
         odds=odds,
-        common_ohm=common_ohm,
         variant=variant,
         p=p[order],
         p_unknown=float(np.exp(flat - total)),

@@ -30,7 +30,7 @@ class Block:
     """H explanations of one variant.
 
     mistake, first, second: (H,) indices into the grid's mistakes and faults (0: none); common: (H,) a
-    resistive common besides; harness: (H,) the first fault, a line open, lies on the way to the unit; sweep:
+    resistive common besides, ohm: (H,) its Ω where one was read, else nan; harness: (H,) the first fault, a line open, lies on the way to the unit; sweep:
     (H,) the sweep in which alone the first fault, a shifted detent, acts (0: in all); log_joint: (H,) log of
     prior times likelihood; symbols: (H, n) predicted.
     """
@@ -40,20 +40,21 @@ class Block:
     first: IntArray
     second: IntArray
     common: BoolArray
+    ohm: FloatArray
     log_joint: FloatArray
     symbols: IntArray
     harness: BoolArray
     sweep: IntArray
 
 
-def _block(
+def make_block(
     variant: int,
     mistake: IntArray,
     first: IntArray,
     log_joint: FloatArray,
     symbols: IntArray,
     second: IntArray | None = None,
-    common: bool = False,
+    ohm: FloatArray | None = None,
     harness: bool = False,
     sweep: IntArray | None = None,
 ) -> Block:
@@ -65,7 +66,8 @@ def _block(
         mistake=mistake,
         first=first,
         second=none if second is None else second,
-        common=np.full(count, common),
+        common=np.full(count, ohm is not None),
+        ohm=np.full(count, np.nan) if ohm is None else ohm,
         log_joint=log_joint,
         symbols=symbols,
         harness=np.full(count, harness),
@@ -79,14 +81,14 @@ def single_faults(
     """Each fault with each mistake, and the log likelihood (F,) of each fault without a mistake."""
     grid, cells = sheet.grid, sheet.cells
     symbols = sheet.symbols[grid.source[:, :, cells]]  # (F, M, n)
-    tables = sheet.log_tables(odds)
+    tables = sheet.tables(odds)
     log_likelihood = np.stack(
-        [sheet.under(symbols[:, m], tables[m], sheet.doubt[m]) for m in range(len(grid.mistakes))], axis=1
+        [sheet.under(symbols[:, m], tables[m]) for m in range(len(grid.mistakes))], axis=1
     )
     log_joint = log_likelihood + priors.fault[:, None] + priors.mistake[None, :] + log_variant
     possible = np.isfinite(log_joint)
     first, mistake = np.nonzero(possible)
-    block = _block(variant, mistake, first, log_joint[possible], symbols[possible])
+    block = make_block(variant, mistake, first, log_joint[possible], symbols[possible])
     return block, log_likelihood[:, 0]
 
 
@@ -97,7 +99,7 @@ def harness_faults(block: Block, sheet: SheetLikelihood, priors: UnitPriors, sha
     lines = max(int((kinds == "line_open").sum()), 1)
     log_prior = priors.fault[0] + np.log(share / lines)
     log_joint = block.log_joint[rows] - priors.fault[block.first[rows]] + log_prior
-    return _block(
+    return make_block(
         block.variant, block.mistake[rows], block.first[rows], log_joint, block.symbols[rows], harness=True
     )
 
@@ -119,8 +121,8 @@ def one_sweep_faults(
     as_read = sheet.symbols[sheet.grid.source[:, 0, sheet.cells]]
     symbols = np.where(sweeps[None, :] == sweep[:, None], as_read[first], as_read[0])
     log_prior = priors.fault[first] + priors.mistake[0] + log_variant + np.log(share / len(distinct))
-    log_joint = sheet.under(symbols, sheet.log_tables(odds)[0], sheet.doubt[0]) + log_prior
-    return _block(variant, np.zeros_like(first), first, log_joint, symbols, sweep=sweep)
+    log_joint = sheet.under(symbols, sheet.tables(odds)[0]) + log_prior
+    return make_block(variant, np.zeros_like(first), first, log_joint, symbols, sweep=sweep)
 
 
 def fault_pairs(
@@ -146,10 +148,9 @@ def fault_pairs(
     after = table_after_faults(table)
     symbols_after = table.shown(grid.as_read_operands, after)
     symbols = symbols_after[first[:, None], grid.as_read[second][:, sheet.cells]]
-    log_table = sheet.log_tables(odds)[0]
-    log_joint = sheet.under(symbols, log_table, sheet.doubt[0]) + log_variant + priors.mistake[0]
+    log_joint = sheet.under(symbols, sheet.tables(odds)[0]) + log_variant + priors.mistake[0]
     log_joint = log_joint + priors.pair + priors.fault[first] + priors.fault[second] - log_even + np.log(2)
-    return _block(variant, np.zeros_like(first), first, log_joint, symbols, second=second)
+    return make_block(variant, np.zeros_like(first), first, log_joint, symbols, second=second)
 
 
 def _plausible(first: Fault, second: Fault) -> bool:
@@ -162,38 +163,3 @@ def _plausible(first: Fault, second: Fault) -> bool:
         one, other = set(first.pins), set(second.pins)
         return first.kind == second.kind == "worn_contact" or not (one <= other or other <= one)
     return not (first.kind == second.kind == "bridged_lines" and bool(shared))
-
-
-def resistive_commons(
-    sheet: SheetLikelihood,
-    priors: UnitPriors,
-    variant: int,
-    log_variant: float,
-    odds_added: ReadingOdds,
-    settings: Settings,
-) -> Block:
-    """A resistance in the common, alone or with one other fault, with each mistake.
-
-    odds_added: likelihoods with its Ω in series.  Its figure was taken from the sheet; what a figure that
-    fits so well owes to having been chosen is `settings.suspect_common_cost` nats.
-    """
-    grid = sheet.grid
-    shares = dict(settings.suspect_fault_shares)
-    log_prior = (
-        np.log(settings.suspect_fault_rate * shares["resistive_common"]) - settings.suspect_common_cost
-    )
-    symbols = sheet.symbols[grid.source[:, :, sheet.cells]]
-    tables = sheet.log_tables(odds_added)
-    usable = [m for m, mistake in enumerate(grid.mistakes) if mistake.kind != "wrong_common"]
-    other = priors.fault - np.log(-np.expm1(priors.fault[0])) + priors.pair
-    other[0] = 0.0
-    parts = []
-    for m in usable:
-        rows = np.flatnonzero(np.isfinite(other)) if m == 0 else np.array([0])
-        under = sheet.under(symbols[rows, m], tables[m], sheet.doubt[m])
-        log_joint = under + other[rows] + log_prior + priors.mistake[m] + log_variant
-        contact = (symbols[rows, m] != OPEN) & (symbols[rows, m] < sheet.table.unknown)
-        shown = np.where(contact, sheet.table.alphabet.odd, symbols[rows, m])
-        parts.append((np.full(len(rows), m), rows, log_joint, shown))
-    mistake, first, joint, kept = (np.concatenate(column) for column in zip(*parts, strict=True))
-    return _block(variant, mistake, first, joint, kept, common=True)

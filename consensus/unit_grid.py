@@ -22,16 +22,19 @@ ORDER = ("none", "worn_contact", "detent_shift", "line_open", "line_closed", "br
 
 @dataclass(frozen=True)
 class Grid:
-    """Hypotheses of a shape without "unexplained" and resistive common: source (F, M, cells)."""
+    """Hypotheses of a shape without "unexplained" and resistive common: source (F, M, cells).
+
+    as_read: (F, cells) sources of sheets without a mistake, numbered for as_read_operands; at_common: (M, cells)
+    one lead really was on the common, so that whatever is in it is read too.
+    """
 
     mistakes: tuple[Mistake, ...]
     faults: tuple[Fault, ...]
     source: NDArray[np.int32]
     operands: NDArray[np.int32]
-    as_read: NDArray[
-        np.int32
-    ]  # (F, cells) sources of sheets without a mistake, numbered for as_read_operands
+    as_read: NDArray[np.int32]
     as_read_operands: NDArray[np.int32]
+    at_common: NDArray[np.bool_]
 
 
 @lru_cache(maxsize=128)
@@ -59,7 +62,16 @@ def grid_of(shape: Shape) -> Grid:
         operands=hypotheses.operands,
         as_read=renumbered,
         as_read_operands=np.concatenate([hypotheses.operands[:plain], hypotheses.operands[composed]]),
+        at_common=_at_common(shape, source[0]),
     )
+
+
+def _at_common(shape: Shape, good: NDArray[np.int32]) -> NDArray[np.bool_]:
+    """Which sources of a good unit are places at the common: two lines in series pass it by."""
+    of_pair = np.array([shape.common in pair for pair in shape.pairs])
+    ours = np.concatenate([np.zeros(CONSTANTS, bool), np.tile(of_pair, len(shape.slots))])
+    place = good < len(ours)
+    return np.asarray(place & ours[np.where(place, good, 0)])
 
 
 def place_cells(shape: Shape) -> IntArray:

@@ -81,15 +81,24 @@ def touches() -> list[tuple[str, dict]]:
     return found
 
 
-def integrated(missed: float, shown: float, mean: float) -> float:
-    """∫ p^missed (1-p)^shown dBeta / the same at the mean: slip rates by Gauss-Jacobi quadrature.
+def integrated(slips: float, others: float, mean: float, weight: float) -> float:
+    """∫ p^slips (1-p)^others dBeta: a slip rate by Gauss-Jacobi quadrature.
 
     The counts are not whole where the chart is in doubt."""
-    weight = SETTINGS.suspect_slip_strength
     nodes, weights = special.roots_jacobi(80, (1 - mean) * weight - 1, mean * weight - 1)
     p = (nodes + 1) / 2
-    value = (weights * p**missed * (1 - p) ** shown).sum() / weights.sum()
-    return float(value / (mean**missed * (1 - mean) ** shown))
+    return float((weights * p**slips * (1 - p) ** others).sum() / weights.sum())
+
+
+def over_hands(shown: float, missed: float, held: float, invented: float) -> float:
+    """Chance of the counts over the kinds of hands, over the same at the mean rates."""
+    hands = SETTINGS.suspect_hands
+    miss, invent = (sum(hand[0] * hand[at] for hand in hands) for at in (1, 2))
+    chance = sum(
+        share * integrated(missed, shown, m, worth) * integrated(invented, held, i, worth)
+        for share, m, i, worth in hands
+    )
+    return chance / (miss**missed * (1 - miss) ** shown * invent**invented * (1 - invent) ** held)
 
 
 def enumerated(marks: list[str]) -> dict[str, float]:
@@ -128,7 +137,7 @@ def enumerated(marks: list[str]) -> dict[str, float]:
             if name != "none":
                 share = mistake_share[name] / names.count(name)
             p = prior * share
-            counts = np.zeros(4)
+            counts, through = np.zeros(4), False
             for at, written in enumerate(places):
                 row, a, b = where[written]
                 good = int(between(tables["none",][row], a, b) < HIGH)
@@ -143,10 +152,15 @@ def enumerated(marks: list[str]) -> dict[str, float]:
                     likelihood = (1 - unsure) * likelihood + unsure * odds.likelihood[at, 1 - good]
                 p *= likelihood
                 if symbol < alphabet.size:
-                    counts[2 * (1 - symbol) + int(odds.shows_open[at] != (symbol == 0))] += (
-                        1 - 2 * doubt * contacts
-                    )
-            p *= integrated(counts[1], counts[0], odds.miss) * integrated(counts[3], counts[2], odds.invent)
+                    weight, slip = 1 - 2 * doubt * contacts, odds.slip[at, symbol]
+                    counts[2 * (1 - symbol)] += (1 - slip) * weight
+                    counts[2 * (1 - symbol) + 1] += slip * weight
+                through |= good == 1 and 0 in (a, b) and bool(odds.shows_contact[at])
+            p *= over_hands(*counts)
+            if key == ("none",) and not through:
+                # no contact at the common was read: one with a resistance in it reads as a good one does
+                resistive = SETTINGS.suspect_fault_rate * shares["resistive_common"]
+                total["resistive_common"] = total.get("resistive_common", 0.0) + p / prior * resistive
             total[key[0]] = total.get(key[0], 0.0) + p
     whole = sum(total.values())
     return {kind: p / whole for kind, p in total.items()}

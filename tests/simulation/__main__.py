@@ -46,7 +46,6 @@ def score_suspects(seeds: list[int], designs: int, per_design: int, ideal: bool)
         if ideal:
             readers = [one.sheet.reader for one in made]
             charts = {design.name: ideal_chart(design, readers) for design in world.designs}
-            settings = settings.with_values(suspect_slip_strength=3000.0)
         else:
             charts = {one.design: one for one in agree(engine_input(world), settings)[1]}
         suspects += made

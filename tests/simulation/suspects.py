@@ -31,34 +31,52 @@ MISTAKES = ("mirrored_pins", "wrong_common", "shifted_positions", "exchanged")
 
 
 @dataclass(frozen=True)
+class Mixture:
+    """Shares of a set of suspects.  troubled: sheets with a mistake, spread over MISTAKES by `shares`;
+    missing: readings not taken on a sheet in part (uniform between the two); known: they are read by
+    contributors of the world, of whom the charts know the slip rates."""
+
+    troubled: float = 0.15
+    shares: tuple[float, ...] = (0.35, 0.3, 0.25, 0.1)
+    missing: tuple[float, float] = (0.15, 0.55)
+    known: bool = False
+
+
+HARDER = Mixture()
+AS_ASKED = Mixture(troubled=0.3, shares=(0.5, 0.5, 0.0, 0.0))  # "mirrored and wrong-common sheets among them"
+MIXTURES = {"harder": HARDER, "asked": AS_ASKED}
+
+
+@dataclass(frozen=True)
 class Suspect:
     sheet: SimulatedSheet
     full: bool
     fault_shows: bool  # a reading taken is, by the unit's true state, not what a good unit shows
 
 
-def make_suspects(world: World, seed: int, per_design: int = 8, troubled: float = 0.15) -> list[Suspect]:
+def make_suspects(world: World, seed: int, per_design: int = 8, mixture: Mixture = HARDER) -> list[Suspect]:
     """`per_design` suspects of each design; the first 8 hold every combination once."""
     rng = np.random.default_rng([77, seed])
     return [
-        _suspect(f"{design.name}-s{at:03d}", world, at_design, at, troubled, rng)
+        _suspect(f"{design.name}-s{at:03d}", world, at_design, at, mixture, rng)
         for at_design, design in enumerate(world.designs)
         for at in range(per_design)
     ]
 
 
-def _suspect(name: str, world: World, at_design: int, at: int, troubled: float, rng: Generator) -> Suspect:
+def _suspect(name: str, world: World, at_design: int, at: int, mixture: Mixture, rng: Generator) -> Suspect:
     design = world.designs[at_design]
     variant = 0
     faulty, full, careless = bool(at & 1), bool(at & 2), rng.random() < 1 / 3
     faults = (_telling_fault(design, variant, rng),) if faulty else ()
     switch = make_switch(f"{name}-unit", design, variant, rng, faults)
-    reader = _stranger(world, careless, rng)
+    reader = _known(world, careless, rng) if mixture.known else _stranger(world, careless, rng)
     mistake: Mistake | None = None
-    if rng.random() < troubled:
-        kinds = MISTAKES if design.common is not None else ("mirrored_pins", "shifted_positions", "exchanged")
-        mistake = make_mistake(design, str(rng.choice(kinds, p=_shares(len(kinds)))), 0.65, rng)
-    missing = 0.0 if full else rng.uniform(0.15, 0.55)
+    if rng.random() < mixture.troubled:
+        shares = np.array(mixture.shares)
+        shares[MISTAKES.index("wrong_common")] *= design.common is not None
+        mistake = make_mistake(design, str(rng.choice(MISTAKES, p=shares / shares.sum())), 0.65, rng)
+    missing = 0.0 if full else rng.uniform(*mixture.missing)
     sheet = read_sheet(name, switch, reader, mistake, missing, rng, held_good="no")
     return Suspect(sheet, full, faulty and _fault_shows(sheet, switch))
 
@@ -73,8 +91,10 @@ def _telling_fault(design: Design, variant: int, rng: Generator) -> Fault:
             return fault
 
 
-def _shares(count: int) -> list[float]:
-    return [0.35, 0.3, 0.25, 0.1] if count == 4 else [0.5, 0.35, 0.15]
+def _known(world: World, careless: bool, rng: Generator) -> Reader:
+    """A contributor of the world, careless or not; anybody where nobody is."""
+    pool = [one for one in world.readers if one.careless == careless] or list(world.readers)
+    return pool[int(rng.integers(len(pool)))]
 
 
 def _stranger(world: World, careless: bool, rng: Generator) -> Reader:
@@ -149,6 +169,7 @@ def ideal_chart(design: Design, readers: list[Reader]) -> DesignAgreement:
         contact_spread=0.53,
         level_spread=0.012,
         contributors=tuple((reader.name, reader.missed, reader.invented) for reader in readers),
+        evidence=tuple((reader.name, 1e5, 1e5) for reader in readers),
         mistakes=tuple(shares.items()),
     )
     common = None if design.common is None else design.pins[design.common]
