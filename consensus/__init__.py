@@ -14,6 +14,7 @@ from consensus.diagnosis import check_sheet
 from consensus.drift import Drift, DriftReadings, resistance_drift
 from consensus.engine import agree, agree_design, agree_designs, learn_reliability
 from consensus.errors import ConsensusError
+from consensus.fault_priors import Outcomes, learned_priors
 from consensus.identify import identify_sheet
 from consensus.increment import update_design
 from consensus.law_interval import Bounded, next_failure, replacement_interval
@@ -62,6 +63,7 @@ __all__ = [
     "LineCode",
     "NextReading",
     "OhmFigures",
+    "Outcomes",
     "ReadingModel",
     "Readings",
     "Reliability",
@@ -86,6 +88,7 @@ __all__ = [
     "group_life",
     "identify_sheet",
     "learn_reliability",
+    "learned_priors",
     "level_to_replace",
     "line_code",
     "name_other_designs",

@@ -1,7 +1,7 @@
 """A resistance in the common: the same figure in every contact that was read against it.
 
-Its figure is taken from the sheet, for each mistake of the reader anew: of a sheet numbered from the other face
-or read from a line, few readings or none went through the common at all.
+Its figure is taken from the sheet, for each mistake of the reader anew: of a sheet numbered from the other
+face or read from a line, few readings or none went through the common at all.
 """
 
 from __future__ import annotations
@@ -35,9 +35,9 @@ def resistive_commons(
 ) -> Block | None:
     """A resistance in the common with each mistake, and on a sheet without one with one other fault.
 
-    figures: (n,) Ω of the contacts (`contact_figures`); odds_with: odds of the readings with (n,) Ω in series.
-    A figure that fits so well owes `settings.suspect_common_cost` nats to having been chosen from the sheet;
-    where no contact at the common was read, nothing speaks for or against it, and its Ω is nan.
+    figures: (n,) Ω of the contacts (`contact_figures`); odds_with: odds of the readings with (n,) Ω in
+    series. A figure that fits so well owes `settings.suspect_common_cost` nats to having been chosen from
+    the sheet; where no contact at the common was read, nothing speaks for or against it, and its Ω is nan.
     """
     if sheet.table.shape.common is None or not len(sheet.cells):
         return None

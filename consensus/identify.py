@@ -23,9 +23,11 @@ from consensus.numbering import (
     column_targets,
     column_weights,
     contact_columns,
+    log_choices,
     pin_numbering,
     position_alignments,
     same_labels,
+    skipped_shares,
     target_symbols,
 )
 from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds
@@ -114,11 +116,13 @@ def _score(
 ) -> _Scored:
     """Log probability of the sheet under one variant, and its likeliest numbering."""
     log_prior = float(np.log(max(variant.share, 1e-3)))
-    alignments, log_alignment = position_alignments(sheet.positions, chart.positions)
+    rows = sheet.readings.position[detents]
+    positions_skipped, lines_skipped = skipped_shares(columns, rows)
+    alignments, log_alignment = position_alignments(sheet.positions, chart.positions, positions_skipped)
     targets = column_targets(columns, table)
     if targets is None:
         return _Scored(chart.design, variant.variant, -np.inf, {})
-    rows = sheet.readings.position[detents]
+    log_prior += log_choices(len(columns.pairs), targets.first.shape[1], lines_skipped)
     shown = target_symbols(table, targets)
     named = [[(chart.pins[a], chart.pins[b]) for a, b in pins] for pins in targets.pins]
     known = np.stack([same_labels(columns, sheet, pins) for pins in named])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations, islice
@@ -19,6 +20,7 @@ IntArray = NDArray[np.int64]
 
 MOST_ALIGNMENTS = 250
 SHIFTED = 0.04  # share of sheets off by a detent throughout
+SKIPPED = 0.05  # of positions, and of lines: not read at all, although the rest of the sheet is full
 STAYED_ON_LINE = 0.04  # share of sheets whose fixed lead was on a line
 LINE_FAULT = 0.01  # a line open, closed throughout or bridged: the unit in the hand may be the dead one
 BRIDGE = 0.03  # per column of a bridged pair, so that a pair costs it twice
@@ -51,24 +53,50 @@ def contact_columns(sheet: DesignReadings, detents: NDArray[np.bool_]) -> Column
     return Columns(np.array(contact), pairs, hub)
 
 
-def position_alignments(read: Sequence[str], known: Sequence[str]) -> tuple[IntArray, FloatArray]:
-    """(A, positions read) rows of the chart, and log prior of each way; a shifted sheet among them."""
+def skipped_shares(columns: Columns, rows: NDArray[np.int32]) -> tuple[float, float]:
+    """Chance that a position, and that a line, was left out altogether: by choice, or by the gaps of a
+    sheet in part, as many as the sheet shows where it was read; rows: (n,) position of each reading."""
+    positions, lines = len(np.unique(rows)), len(columns.pairs)
+    taken = len(set(zip(rows.tolist(), columns.contact.tolist(), strict=True)))
+    gaps = 1 - taken / (positions * lines)
+    return SKIPPED + (1 - SKIPPED) * gaps**lines, SKIPPED + (1 - SKIPPED) * gaps**positions
+
+
+def log_choices(read: int, known: int, skipped: float) -> float:
+    """log probability that `read` of `known` are read, whichever they are; -inf where more were read.
+
+    >>> round(log_choices(2, 3, 0.1), 6) == round(math.log(3 * 0.9**2 * 0.1), 6)
+    True
+    """
+    if read > known:
+        return -math.inf
+    left_out = known - read
+    return math.log(math.comb(known, read)) + left_out * math.log(skipped) + read * math.log1p(-skipped)
+
+
+def position_alignments(
+    read: Sequence[str], known: Sequence[str], skipped: float
+) -> tuple[IntArray, FloatArray]:
+    """(A, positions read) rows of the chart, and log prior of each way; a shifted sheet among them.
+
+    skipped: chance that a position was left out.  A chart of more positions than were read pays for each.
+    """
     m, n = len(read), len(known)
     plain = np.array(list(islice(combinations(range(n), m), MOST_ALIGNMENTS)), dtype=np.int64).reshape(-1, m)
-    log_p: FloatArray = np.full(len(plain), np.log((1 - SHIFTED) / len(plain)))
+    log_m = log_choices(m, n, skipped) + np.log(1 - SHIFTED)
+    log_p: FloatArray = np.full(len(plain), log_m - np.log(len(plain)))
     if set(read) <= set(known) and len(plain) > 1:
         at = [known.index(label) for label in read]
         named = (plain == at).all(axis=1)
         if named.any():
-            log_p = np.asarray(
-                np.where(named, np.log(0.9 * (1 - SHIFTED)), np.log(0.1 * (1 - SHIFTED) / len(plain)))
-            )
+            log_p = np.asarray(np.where(named, np.log(0.9), np.log(0.1 / len(plain)))) + log_m
     if m == n and n > 1:
         shifted = [np.arange(n) - 1, np.arange(n) + 1]
         moved = [np.clip(rows, 0, n - 1) for rows in shifted]  # a shifted sheet: the end read twice
         moved += [np.where((rows < 0) | (rows >= n), -1, rows) for rows in shifted]  # a shifted detent
         plain = np.concatenate([plain, np.stack(moved)])
-        log_p = np.concatenate([log_p, np.full(4, np.log(SHIFTED / 4))])
+        log_shifted = log_choices(m, n, skipped) + np.log(SHIFTED / 4)
+        log_p = np.concatenate([log_p, np.full(4, log_shifted)])
     return plain, log_p
 
 

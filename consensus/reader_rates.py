@@ -45,8 +45,8 @@ class ReaderRates:
     ) -> FloatArray:
         """(…,) log of the chance of these counts, the rates integrated, over the same at the mean rates.
 
-        missed, shown: counts of contacts read as open and as contact; invented, held: of opens.  Within a class
-        counts are beta-binomial (Skellam 1948, J. R. Stat. Soc. B 10:257-261).
+        missed, shown: counts of contacts read as open and as contact; invented, held: of opens.  Within a
+        class counts are beta-binomial (Skellam 1948, J. R. Stat. Soc. B 10:257-261).
         """
         of_class = [
             share + beta_gain(missed, shown, *miss) + beta_gain(invented, held, *invent)
@@ -81,17 +81,16 @@ def reader_rates(model: ReadingModel, contributor: str, settings: Settings) -> R
     contacts, opens = evidence[contributor]
     missed = _slips(m, contacts, model.miss, model.slip_weights[0])
     invented = _slips(i, opens, model.invent, model.slip_weights[1])
-    log_share = log_share + [
-        float(beta_gain(missed, contacts - missed, *one) + beta_gain(invented, opens - invented, *other))
+    more = np.array([missed, contacts - missed]), np.array([invented, opens - invented])
+    told = [
+        float(beta_gain(*more[0], *one) + beta_gain(*more[1], *other))
         for one, other in zip(miss, invent, strict=True)
     ]
-    return ReaderRates(
-        log_share - logsumexp(log_share),
-        miss + [missed, contacts - missed],
-        invent + [invented, opens - invented],
-    )
+    log_share = log_share + np.array(told)
+    return ReaderRates(log_share - logsumexp(log_share), miss + more[0], invent + more[1])
 
 
 def _slips(rate: float, of: float, population: float, weight: float) -> float:
-    """Slips that were counted, given the posterior mean `rate` after `of` readings and the prior before them."""
+    """Slips that were counted, given the posterior mean `rate` after `of` readings and the prior before
+    them."""
     return float(np.clip(rate * (weight + of) - population * weight, 0.0, of))

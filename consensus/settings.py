@@ -82,6 +82,7 @@ class Settings:
         (0.67, 0.012, 0.004, 120.0),
         (0.33, 0.075, 0.035, 80.0),
     )
+    suspect_outcomes_weight: float = 20.0  # recorded outcomes that the rate and the shares above are worth
     suspect_pair_share: float = 0.03  # of faulty units: two faults at once
     suspect_common_cost: float = 5.0  # nats: the figure of a resistive common is taken from the sheet itself
     suspect_unknown_rate: float = 0.01  # sheets that nothing in the model explains

@@ -1,7 +1,7 @@
 """Log likelihood of a sheet under predicted symbols, with what is integrated instead of plugged in.
 
-The doubt about each place of the chart is mixed in; the reader's two slip rates are integrated over the classes
-of readers (reader_rates.py): a reader who slips once is likelier to slip again.
+The doubt about each place of the chart is mixed in; the reader's two slip rates are integrated over the
+classes of readers (reader_rates.py): a reader who slips once is likelier to slip again.
 """
 
 from __future__ import annotations
@@ -42,7 +42,8 @@ class SheetLikelihood:
 
     def tables(self, odds: ReadingOdds) -> FloatArray:
         """(M, n, A + 2, 5) what each reading adds under each symbol: its log likelihood, and to the counts of
-        contacts missed and shown, opens invented and held.  Doubt about the chart is mixed in where it is good."""
+        contacts missed and shown, opens invented and held.  Doubt about the chart is mixed in where it is
+        good."""
         good = self.symbols[self.grid.source[0][:, self.cells]]
         rows = np.arange(len(self.cells))
         likelihood = np.repeat(odds.likelihood[None], len(good), axis=0)

@@ -11,10 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.contacts import OPEN
 from consensus.hypotheses import Fault
 from consensus.reading_odds import ReadingOdds
-from consensus.settings import Settings
 from consensus.sheet_likelihood import SheetLikelihood
 from consensus.unit_grid import UnitPriors, table_after_faults
 
@@ -30,9 +28,9 @@ class Block:
     """H explanations of one variant.
 
     mistake, first, second: (H,) indices into the grid's mistakes and faults (0: none); common: (H,) a
-    resistive common besides, ohm: (H,) its Ω where one was read, else nan; harness: (H,) the first fault, a line open, lies on the way to the unit; sweep:
-    (H,) the sweep in which alone the first fault, a shifted detent, acts (0: in all); log_joint: (H,) log of
-    prior times likelihood; symbols: (H, n) predicted.
+    resistive common besides, ohm: (H,) its Ω where one was read, else nan; harness: (H,) the first fault, a
+    line open, lies on the way to the unit; sweep: (H,) the sweep in which alone the first fault, a shifted
+    detent, acts (0: in all); log_joint: (H,) log of prior times likelihood; symbols: (H, n) predicted.
     """
 
     variant: int

@@ -24,8 +24,8 @@ ORDER = ("none", "worn_contact", "detent_shift", "line_open", "line_closed", "br
 class Grid:
     """Hypotheses of a shape without "unexplained" and resistive common: source (F, M, cells).
 
-    as_read: (F, cells) sources of sheets without a mistake, numbered for as_read_operands; at_common: (M, cells)
-    one lead really was on the common, so that whatever is in it is read too.
+    as_read: (F, cells) sources of sheets without a mistake, numbered for as_read_operands; at_common: (M,
+    cells) one lead really was on the common, so that whatever is in it is read too.
     """
 
     mistakes: tuple[Mistake, ...]

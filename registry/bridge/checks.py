@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from consensus import DesignAgreement, Settings, check_sheet, identify_sheet
+from consensus import DesignAgreement, Outcomes, Settings, check_sheet, identify_sheet, learned_priors
 from registry.bridge.charts import StoredRow, evidence_readings
 from registry.formats.causes import cause_message, verdict_message
 
@@ -36,15 +36,25 @@ class StoredChart:
         return stored_agreement(self.document)
 
 
+def outcomes_of(good: int = 0, faulty: Mapping[str, int] | None = None, unnamed: int = 0) -> Outcomes:
+    """Counts of recorded outcomes, as a check learns its fault rates from them (`consensus.Outcomes`)."""
+    return Outcomes(good=good, faulty=dict(faulty or {}), unnamed=unnamed)
+
+
 def check_one(
-    chart: StoredChart, others: Sequence[StoredChart], entry: Plain, rows: Sequence[StoredRow]
+    chart: StoredChart,
+    others: Sequence[StoredChart],
+    entry: Plain,
+    rows: Sequence[StoredRow],
+    outcomes: Outcomes | None = None,
 ) -> Plain:
-    """The object of `checks` (contracts.md) of one sheet."""
+    """The object of `checks` (contracts.md) of one sheet.  outcomes: recorded ones, used from ten on."""
     document = chart.document
     sheet = evidence_readings(
         {"design": document["design"], "sheets": [entry], "disputed": [], "decisions": []}, rows
     )
-    result = check_sheet(sheet, chart.agreement, [other.agreement for other in others], Settings())
+    settings = learned_priors(Settings(), outcomes)
+    result = check_sheet(sheet, chart.agreement, [other.agreement for other in others], settings)
     plain = result.to_plain()
     for cause in plain["causes"]:
         cause["message"] = cause_message(cause, document["common"])
