@@ -8,8 +8,8 @@ import numpy as np
 
 from consensus.check_results import Cause
 from consensus.contacts import OPEN
-from consensus.hypotheses import Fault, Mistake
 from consensus.results import DesignAgreement
+from consensus.shape import Fault, Mistake
 from consensus.suspect_sheet import Explained
 from consensus.unit_grid import grid_of
 

@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import weakref
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import combinations_with_replacement
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from consensus import contacts
 from consensus.contacts import CLOSED, OPEN, Alphabet
-from consensus.hypotheses import CONSTANTS, Pair, Shape
 from consensus.results import DesignAgreement, VariantPattern
 from consensus.settings import Settings
+from consensus.shape import CONSTANTS, Pair, Shape
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -29,7 +31,8 @@ MOST_LEVELS = 24  # more than that: sums and parallels of levels are read as "od
 @dataclass(frozen=True)
 class ChartTable:
     """One variant.  symbols, doubt, other: (places,) likeliest symbol of each place, probability that it is
-    not that one, and the symbol that it then most likely is; place = slot * len(shape.pairs) + pair."""
+    not that one, and the symbol that it then most likely is; place = slot * len(shape.pairs) + pair; kept:
+    what was worked out of the table already (unit_table.py)."""
 
     variant: str
     share: float
@@ -38,6 +41,7 @@ class ChartTable:
     symbols: IntArray
     doubt: FloatArray
     other: IntArray
+    kept: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def unknown(self) -> int:
@@ -47,18 +51,23 @@ class ChartTable:
     def worn(self) -> int:
         return self.alphabet.size + 1
 
-    def shown(self, operands: NDArray[np.int32], symbols: IntArray) -> IntArray:
-        """(…, sources) symbols that sources show on tables `symbols` (…, places); see hypotheses.py."""
+    def values(self, symbols: IntArray) -> IntArray:
+        """(…, sources) symbols of the constants and of the places (…, places), numbered as operands are."""
         constants = np.array([OPEN, CLOSED, self.unknown, self.worn])
         lead = np.broadcast_to(constants, (*symbols.shape[:-1], CONSTANTS))
-        values = np.concatenate([lead, symbols], axis=-1)
-        series, parallel = self._combined()
-        plain = CONSTANTS + self.shape.places
-        composed = operands[plain:]
-        left = parallel[values[..., composed[:, 0]], values[..., composed[:, 1]]]
-        right = parallel[values[..., composed[:, 2]], values[..., composed[:, 3]]]
-        return np.concatenate([values, series[left, right]], axis=-1)
+        return np.concatenate([lead, symbols], axis=-1)
 
+    def combined(self, values: IntArray, operands: NDArray[np.int32]) -> IntArray:
+        """(k,) symbols that operands (k, 4) show where sources have these values; see hypotheses.py."""
+        return self.combined_rows(values[None], np.zeros(len(operands), dtype=np.int64), operands)
+
+    def combined_rows(self, values: IntArray, row: IntArray, operands: NDArray[np.int32]) -> IntArray:
+        """The same, of several tables: values (tables, sources), row: (k,) the table of each."""
+        series, parallel = self._combined
+        x1, x2, x3, x4 = (values[row, operands[:, at]] for at in range(4))
+        return np.asarray(series[parallel[x1, x2], parallel[x3, x4]])
+
+    @cached_property
     def _combined(self) -> tuple[IntArray, IntArray]:
         """Series and parallel of two symbols, unknown and worn included."""
         size = self.alphabet.size

@@ -16,7 +16,7 @@ from consensus.reading_odds import ReadingOdds
 from consensus.settings import Settings
 from consensus.sheet_likelihood import SheetLikelihood
 from consensus.unit_explanations import Block, make_block
-from consensus.unit_grid import UnitPriors
+from consensus.unit_priors import UnitPriors
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -39,44 +39,43 @@ def resistive_commons(
     series. A figure that fits so well owes `settings.suspect_common_cost` nats to having been chosen from
     the sheet; where no contact at the common was read, nothing speaks for or against it, and its Ω is nan.
     """
-    if sheet.table.shape.common is None or not len(sheet.cells):
+    if sheet.unit.table.shape.common is None or not len(sheet.cells):
         return None
     share = settings.suspect_fault_rate * dict(settings.suspect_fault_shares)["resistive_common"]
     other = priors.fault - np.log(-np.expm1(priors.fault[0])) + priors.pair
     other[0] = 0.0
-    tables: dict[bytes, FloatArray] = {}
+    given: dict[bytes, ReadingOdds] = {}
     parts = []
     for m in np.flatnonzero(np.isfinite(priors.mistake)):
-        through = sheet.grid.at_common[m, sheet.cells]
+        through = sheet.unit.grid.at_common[sheet.points[m]]
         ohm, read = _common_ohm(sheet, int(m), through, figures, settings)
         if read and ohm < LEAST_COMMON_OHM:
             continue
-        added = np.where(through, ohm, 0.0) if read else np.zeros(len(through))
-        key = added.tobytes()
-        if key not in tables:
-            tables[key] = sheet.tables(odds_with(added) if read else sheet.odds)
+        odds = None
+        if read:
+            added = np.where(through, ohm, 0.0)
+            key = added.tobytes()
+            odds = given[key] if key in given else given.setdefault(key, odds_with(added))
         rows = np.flatnonzero(np.isfinite(other)) if m == 0 else np.array([0])
-        symbols = sheet.symbols[sheet.grid.source[rows, m][:, sheet.cells]]
-        log_joint = sheet.under(symbols, tables[key][m]) + other[rows] + np.log(share)
+        symbols = sheet.unit.shown(sheet.points[m], rows)
+        log_joint = sheet.under(symbols, sheet.table(int(m), odds)) + other[rows] + np.log(share)
         log_joint += priors.mistake[m] + log_variant - (settings.suspect_common_cost if read else 0.0)
-        contact = through & (symbols != OPEN) & (symbols < sheet.table.unknown)
-        shown = np.where(contact, sheet.table.alphabet.odd, symbols)
-        parts.append((np.full(len(rows), m), rows, log_joint, shown, np.full(len(rows), ohm)))
+        parts.append((np.full(len(rows), m), rows, log_joint, np.full(len(rows), ohm)))
     if not parts:
         return None
-    mistake, first, joint, shown, ohms = (np.concatenate(column) for column in zip(*parts, strict=True))
-    return make_block(variant, mistake, first, joint, shown, ohm=ohms)
+    mistake, first, joint, ohms = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return make_block(variant, mistake, first, joint, ohm=ohms)
 
 
 def _common_ohm(
     sheet: SheetLikelihood, mistake: int, through: NDArray[np.bool_], figures: FloatArray, settings: Settings
 ) -> tuple[float, bool]:
     """Median Ω of what contacts at the common read too much (0: nothing), and whether any was read."""
-    alphabet = sheet.table.alphabet
+    alphabet = sheet.unit.table.alphabet
     nominal = np.full(alphabet.size + 2, np.nan)
     nominal[1] = 0.0
     nominal[2 : alphabet.odd] = alphabet.levels
-    good = sheet.symbols[sheet.grid.source[0, mistake, sheet.cells]]
+    good = sheet.unit.symbols[0, sheet.points[mistake]]
     if not (through & sheet.odds.shows_contact & (good != OPEN)).any():
         return float("nan"), False
     excess = np.where(np.isfinite(figures) & through, figures, np.nan) - nominal[good]

@@ -115,9 +115,8 @@ def _open_dangers(explained: Explained, starts: Sequence[int]) -> list[tuple[int
         return []
     table = explained.tables[explained.variant[0]]
     dangers = start.passing_faults(table, starts)
-    grid = grid_of(table.shape)
-    symbols = table.shown(grid.operands, table.symbols)
-    predicted = symbols[grid.source[:, explained.mistake[0], explained.laid.cells]]
+    unit = explained.units[explained.variant[0]]
+    predicted = unit.symbols[:, unit.grid.touched[explained.mistake[0], explained.laid.cells]]
     shown = (predicted != predicted[0]).any(axis=1)
     return [danger for danger in dangers if not shown[danger[0]]]
 

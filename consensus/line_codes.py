@@ -18,7 +18,8 @@ from consensus.errors import ConsensusError
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
 from consensus.start_positions import start_indices
-from consensus.unit_grid import grid_of, table_after_faults
+from consensus.unit_grid import grid_of
+from consensus.unit_table import table_after_faults
 
 IntArray = NDArray[np.int64]
 MOST_PARITY_LINES = 16  # more lines: only the whole set and a basis are looked at

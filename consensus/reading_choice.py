@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 from consensus import start_positions as start
 from consensus.causes import explanation_keys
 from consensus.check_results import NextReading
-from consensus.contacts import OPEN
 from consensus.next_reading import expected_gains, outcome_table
+from consensus.predictions import predict
 from consensus.results import DesignAgreement
 from consensus.suspect_sheet import Explained
-from consensus.unit_grid import grid_of, place_cells, table_after_faults
+from consensus.unit_grid import place_cells
 
 IntArray = NDArray[np.int64]
 
@@ -33,7 +33,7 @@ def next_readings(
     shape = explained.laid.shape
     detents = np.array([not shape.slots[p // len(shape.pairs)][1] for p in range(shape.places)])
     cells = place_cells(shape)[detents]
-    symbols = predict_cells(explained, cells, kept)
+    symbols = predict(explained.units, explained.taken(kept), cells)
     p = explained.p[kept]
     outcomes = outcome_table(explained.tables[0].alphabet, explained.odds.miss, explained.odds.invent)
     verdict_bits = expected_gains(symbols, p, faulty[kept].astype(np.int64), outcomes)
@@ -81,28 +81,3 @@ def _cause_classes(explained: Explained, kept: slice) -> IntArray:
     count = len(explained.p[kept])
     keys = [tuple(key for key, _ in explanation_keys(explained, at)) for at in range(count)]
     return np.array([seen.setdefault(key, len(seen)) for key in keys], dtype=np.int64)
-
-
-def predict_cells(explained: Explained, cells: IntArray, kept: slice) -> IntArray:
-    """(H, C) symbols that the kept explanations predict for cells of a sheet written by the same reader."""
-    out = np.zeros((len(explained.p[kept]), len(cells)), dtype=np.int64)
-    for variant, table in enumerate(explained.tables):
-        rows = np.flatnonzero(explained.variant[kept] == variant)
-        if not len(rows):
-            continue
-        grid = grid_of(table.shape)
-        mistake, first, second = (
-            getattr(explained, name)[kept][rows] for name in ("mistake", "first", "second")
-        )
-        symbols = table.shown(grid.operands, table.symbols)
-        out[rows] = symbols[grid.source[first, mistake][:, cells]]
-        paired = second > 0
-        if paired.any():
-            after = table_after_faults(table)[first[paired]]
-            symbols_after = table.shown(grid.as_read_operands, after)
-            sources = grid.as_read[second[paired]][:, cells]
-            out[rows[paired]] = np.take_along_axis(symbols_after, sources.astype(np.int64), axis=1)
-        contact = (out[rows] != OPEN) & (out[rows] < table.unknown)
-        common = explained.common[kept][rows][:, None] & grid.at_common[mistake][:, cells]
-        out[rows] = np.where(common & contact, table.alphabet.odd, out[rows])
-    return out

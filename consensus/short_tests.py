@@ -14,7 +14,8 @@ from consensus.covering import Cover, smallest_cover
 from consensus.errors import ConsensusError
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
-from consensus.unit_grid import grid_of, table_after_faults
+from consensus.unit_grid import grid_of
+from consensus.unit_table import table_after_faults
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]

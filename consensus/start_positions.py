@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from consensus.chart_table import ChartTable
 from consensus.contacts import OPEN
-from consensus.unit_grid import grid_of, place_cells, table_after_faults
+from consensus.unit_grid import grid_of, place_cells
+from consensus.unit_table import table_after_faults
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]

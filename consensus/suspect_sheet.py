@@ -12,15 +12,17 @@ from scipy.special import logsumexp
 from consensus import unit_explanations as ex
 from consensus.chart_table import ChartTable, chart_alphabet, chart_levels, chart_shape, chart_table
 from consensus.common_faults import resistive_commons
-from consensus.hypotheses import Shape
 from consensus.other_designs import log_joint_others
+from consensus.predictions import Rows, predict
 from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds, with_repeats
 from consensus.readings import DesignReadings, Readings
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
+from consensus.shape import Shape
 from consensus.sheet_likelihood import SheetLikelihood
 from consensus.unit_explanations import Block
-from consensus.unit_grid import unit_priors
+from consensus.unit_priors import unit_priors
+from consensus.unit_table import UnitTable, unit_table
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -70,28 +72,24 @@ def lay_on_chart(sheet: DesignReadings, chart: DesignAgreement) -> Laid:
 
 
 @dataclass(frozen=True)
-class Explained:
+class Explained(Rows):
     """Posterior over explanations: the blocks' rows that matter, with their probabilities.
 
-    variant, mistake, first, second, common, ohm, harness, sweep: (H,) as in `Block`; p: (H,) descending;
-    symbols: (H, n); p_unknown: nonsense; others: other designs with their probabilities.
+    p: (H,) descending; symbols: (H, n) predicted for the readings taken; p_unknown: nonsense; others: other
+    designs with their probabilities; units: of each variant.
     """
 
     laid: Laid
-    tables: tuple[ChartTable, ...]
+    units: tuple[UnitTable, ...]
     odds: ReadingOdds
-    variant: IntArray
-    mistake: IntArray
-    first: IntArray
-    second: IntArray
-    common: NDArray[np.bool_]
-    ohm: FloatArray
-    harness: NDArray[np.bool_]
-    sweep: IntArray
     p: FloatArray
     symbols: IntArray
     p_unknown: float
     others: tuple[tuple[str, float], ...]
+
+    @property
+    def tables(self) -> tuple[ChartTable, ...]:
+        return tuple(unit.table for unit in self.units)
 
 
 def explain(
@@ -105,21 +103,22 @@ def explain(
     read_by = (laid.readings, alphabet, chart.model, who.contributor, settings, who.read_at)
     odds = with_repeats(reading_odds(*read_by, levels=levels), laid.cells)
     figures = contact_figures(laid.readings)
-    tables = tuple(chart_table(chart, one, laid.shape, alphabet, settings) for one in chart.variants)
+    tables = (chart_table(chart, one, laid.shape, alphabet, settings) for one in chart.variants)
+    units = tuple(unit_table(table) for table in tables)
     on_the_way = {"harness": settings.harness_fault_rate, "connector": settings.connector_fault_rate}
     sweeps = laid.readings.sweep.astype(np.int64)
     blocks: list[Block] = []
-    for at, table in enumerate(tables):
-        priors = unit_priors(table, _mistake_shares(chart, settings), settings)
-        likelihood = SheetLikelihood(table, laid.cells, odds)
-        log_variant = float(np.log(max(table.share, 1e-3)))
-        block, alone = ex.single_faults(likelihood, priors, at, log_variant, odds)
-        blocks += [block, ex.fault_pairs(likelihood, priors, at, log_variant, odds, alone)]
+    for at, unit in enumerate(units):
+        priors = unit_priors(unit, _mistake_shares(chart, settings), settings)
+        likelihood = SheetLikelihood(unit, laid.cells, odds)
+        log_variant = float(np.log(max(unit.table.share, 1e-3)))
+        block, alone = ex.single_faults(likelihood, priors, at, log_variant)
+        blocks += [block, ex.fault_pairs(likelihood, priors, at, log_variant, alone)]
         if who.read_at in on_the_way:
             blocks.append(ex.harness_faults(block, likelihood, priors, on_the_way[who.read_at]))
         if len(set(sweeps.tolist())) > 1:
             share = settings.sweep_fault_share
-            blocks.append(ex.one_sweep_faults(likelihood, priors, at, log_variant, odds, sweeps, share))
+            blocks.append(ex.one_sweep_faults(likelihood, priors, at, log_variant, sweeps, share))
         common = resistive_commons(
             likelihood,
             priors,
@@ -132,7 +131,7 @@ def explain(
         blocks += [] if common is None else [common]
     flat = float(np.log(odds.flat).sum() + np.log(settings.suspect_unknown_rate))
     named = log_joint_others(sheet, laid.readings, odds, chart, others, settings)
-    return _posterior(laid, tables, odds, blocks, flat, named)
+    return _posterior(laid, units, odds, blocks, flat, named)
 
 
 def _mistake_shares(chart: DesignAgreement, settings: Settings) -> dict[str, float]:
@@ -148,7 +147,7 @@ def _mistake_shares(chart: DesignAgreement, settings: Settings) -> dict[str, flo
 
 def _posterior(
     laid: Laid,
-    tables: tuple[ChartTable, ...],
+    units: tuple[UnitTable, ...],
     odds: ReadingOdds,
     blocks: list[Block],
     flat: float,
@@ -159,18 +158,19 @@ def _posterior(
     p = np.exp(log_joint - total)
     order = np.argsort(-p, kind="stable")
     order = order[p[order] > NEGLIGIBLE]
-    whole = {
-        name: np.concatenate([getattr(block, name) for block in blocks])[order]
-        for name in ("mistake", "first", "second", "common", "ohm", "symbols", "harness", "sweep")
+    variant = np.concatenate([np.full(len(block.log_joint), block.variant) for block in blocks])
+    columns = {
+        name: np.concatenate([getattr(block, name) for block in blocks])
+        for name in ("mistake", "first", "second", "common", "ohm", "harness", "sweep")
     }
-    variant = np.concatenate([np.full(len(block.log_joint), block.variant) for block in blocks])[order]
+    rows = Rows(variant=variant, **columns).taken(order)
     return Explained(
+        **rows.__dict__,
         laid=laid,
-        tables=tables,
+        units=units,
         odds=odds,
-        variant=variant,
         p=p[order],
+        symbols=predict(units, rows, laid.cells, laid.readings.sweep.astype(np.int64)),
         p_unknown=float(np.exp(flat - total)),
         others=tuple((name, float(np.exp(log_p - total))) for name, log_p in named),
-        **whole,
     )

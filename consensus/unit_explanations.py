@@ -1,7 +1,7 @@
 """All explanations of one sheet: variant × mistake of the reader × faults of the unit.
 
-For each explanation the chart says which symbol every reading should show (hypotheses.py); the likelihood of
-the sheet is the product over its readings (sheet_likelihood.py).
+For each explanation the chart says which symbol every reading should show (unit_table.py); the likelihood
+of the sheet is the product over its readings (sheet_likelihood.py).
 """
 
 from __future__ import annotations
@@ -11,16 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.hypotheses import Fault
-from consensus.reading_odds import ReadingOdds
+from consensus.shape import Fault
 from consensus.sheet_likelihood import SheetLikelihood
-from consensus.unit_grid import UnitPriors, table_after_faults
+from consensus.unit_priors import UnitPriors
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 MARGIN = 4.0  # nats: a fault that fits the sheet this much worse than no fault is not paired with another
+HOPELESS = 30.0  # nats below the best: an explanation that can't come nearer is not looked at
+MOST_PAIRED = 4_000_000  # readings under pairs of faults: of more, the likeliest faults are paired
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class Block:
     mistake, first, second: (H,) indices into the grid's mistakes and faults (0: none); common: (H,) a
     resistive common besides, ohm: (H,) its Ω where one was read, else nan; harness: (H,) the first fault, a
     line open, lies on the way to the unit; sweep: (H,) the sweep in which alone the first fault, a shifted
-    detent, acts (0: in all); log_joint: (H,) log of prior times likelihood; symbols: (H, n) predicted.
+    detent, acts (0: in all); log_joint: (H,) log of prior times likelihood.
     """
 
     variant: int
@@ -40,7 +41,6 @@ class Block:
     common: BoolArray
     ohm: FloatArray
     log_joint: FloatArray
-    symbols: IntArray
     harness: BoolArray
     sweep: IntArray
 
@@ -50,7 +50,6 @@ def make_block(
     mistake: IntArray,
     first: IntArray,
     log_joint: FloatArray,
-    symbols: IntArray,
     second: IntArray | None = None,
     ohm: FloatArray | None = None,
     harness: bool = False,
@@ -67,39 +66,59 @@ def make_block(
         common=np.full(count, ohm is not None),
         ohm=np.full(count, np.nan) if ohm is None else ohm,
         log_joint=log_joint,
-        symbols=symbols,
         harness=np.full(count, harness),
         sweep=none if sweep is None else sweep,
     )
 
 
 def single_faults(
-    sheet: SheetLikelihood, priors: UnitPriors, variant: int, log_variant: float, odds: ReadingOdds
+    sheet: SheetLikelihood, priors: UnitPriors, variant: int, log_variant: float
 ) -> tuple[Block, FloatArray]:
-    """Each fault with each mistake, and the log likelihood (F,) of each fault without a mistake."""
-    grid, cells = sheet.grid, sheet.cells
-    symbols = sheet.symbols[grid.source[:, :, cells]]  # (F, M, n)
-    tables = sheet.tables(odds)
-    log_likelihood = np.stack(
-        [sheet.under(symbols[:, m], tables[m]) for m in range(len(grid.mistakes))], axis=1
-    )
-    log_joint = log_likelihood + priors.fault[:, None] + priors.mistake[None, :] + log_variant
-    possible = np.isfinite(log_joint)
-    first, mistake = np.nonzero(possible)
-    block = make_block(variant, mistake, first, log_joint[possible], symbols[possible])
-    return block, log_likelihood[:, 0]
+    """Each fault with each mistake, and the log likelihood (F,) of each fault without a mistake.
+
+    With a mistake, only what `_hopeful` leaves is looked at: what can't come within HOPELESS of the best is
+    not.
+    """
+    first = np.flatnonzero(np.isfinite(priors.fault))
+    alone = np.full(len(priors.fault), -np.inf)
+    alone[first] = sheet.under(sheet.unit.shown(sheet.points[0], first), sheet.table(0))
+    parts = [(np.zeros_like(first), first, alone[first])]
+    hopeful = _hopeful(sheet, priors, first, float((alone + priors.fault).max() + priors.mistake[0]))
+    for m in np.flatnonzero(np.isfinite(priors.mistake))[1:]:
+        rows = first[hopeful[m]]
+        if len(rows):
+            log_likelihood = sheet.under(sheet.unit.shown(sheet.points[m], rows), sheet.table(int(m)))
+            parts.append((np.full(len(rows), m), rows, log_likelihood))
+    mistake, fault, log_likelihood = (np.concatenate(column) for column in zip(*parts, strict=True))
+    log_joint = log_likelihood + priors.fault[fault] + priors.mistake[mistake] + log_variant
+    return make_block(variant, mistake, fault, log_joint), alone
+
+
+def _hopeful(sheet: SheetLikelihood, priors: UnitPriors, faults: IntArray, best: float) -> BoolArray:
+    """(M, faults) True where a fault with a mistake may still matter; best: log joint of the best without
+    one."""
+    grid = sheet.unit.grid
+    hopeful = np.zeros((len(grid.mistakes), len(faults)), dtype=bool)
+    common = grid.shape.common
+    member = np.zeros((len(faults), grid.shape.pins))
+    for row, fault in enumerate(faults):
+        member[row, [pin for pin in grid.faults[fault].pins if pin != common]] = 1.0
+    everywhere = np.array([grid.faults[fault].kind == "detent_shift" for fault in faults])
+    for m in np.flatnonzero(np.isfinite(priors.mistake)):
+        bound, pins = sheet.at_most(int(m))
+        most = bound + np.where(everywhere, np.inf, member @ pins) + priors.fault[faults] + priors.mistake[m]
+        hopeful[m] = most >= best - HOPELESS
+    return hopeful
 
 
 def harness_faults(block: Block, sheet: SheetLikelihood, priors: UnitPriors, share: float) -> Block:
     """A line broken between plug and unit: it reads as a line open in the unit does, and the unit is good."""
-    kinds = np.array([fault.kind for fault in sheet.grid.faults])
+    kinds = np.array([fault.kind for fault in sheet.unit.grid.faults])
     rows = np.flatnonzero(kinds[block.first] == "line_open")
     lines = max(int((kinds == "line_open").sum()), 1)
     log_prior = priors.fault[0] + np.log(share / lines)
     log_joint = block.log_joint[rows] - priors.fault[block.first[rows]] + log_prior
-    return make_block(
-        block.variant, block.mistake[rows], block.first[rows], log_joint, block.symbols[rows], harness=True
-    )
+    return make_block(block.variant, block.mistake[rows], block.first[rows], log_joint, harness=True)
 
 
 def one_sweep_faults(
@@ -107,48 +126,45 @@ def one_sweep_faults(
     priors: UnitPriors,
     variant: int,
     log_variant: float,
-    odds: ReadingOdds,
     sweeps: IntArray,
     share: float,
 ) -> Block:
     """Detents that slip in one sweep only, on sheets without a mistake; sweeps: (n,) of each reading."""
-    kinds = np.array([fault.kind for fault in sheet.grid.faults])
+    kinds = np.array([fault.kind for fault in sheet.unit.grid.faults])
     shifts = np.flatnonzero((kinds == "detent_shift") & np.isfinite(priors.fault))
     distinct = np.unique(sweeps)
     first, sweep = (side.ravel() for side in np.meshgrid(shifts, distinct, indexing="ij"))
-    as_read = sheet.symbols[sheet.grid.source[:, 0, sheet.cells]]
-    symbols = np.where(sweeps[None, :] == sweep[:, None], as_read[first], as_read[0])
+    symbols = sheet.unit.shown(sheet.points[0], first)
+    good = sheet.unit.symbols[0, sheet.points[0]]
+    symbols = np.where(sweeps[None, :] == sweep[:, None], symbols, good)
     log_prior = priors.fault[first] + priors.mistake[0] + log_variant + np.log(share / len(distinct))
-    log_joint = sheet.under(symbols, sheet.tables(odds)[0]) + log_prior
-    return make_block(variant, np.zeros_like(first), first, log_joint, symbols, sweep=sweep)
+    log_joint = sheet.under(symbols, sheet.table(0)) + log_prior
+    return make_block(variant, np.zeros_like(first), first, log_joint, sweep=sweep)
 
 
 def fault_pairs(
-    sheet: SheetLikelihood,
-    priors: UnitPriors,
-    variant: int,
-    log_variant: float,
-    odds: ReadingOdds,
-    alone: FloatArray,
+    sheet: SheetLikelihood, priors: UnitPriors, variant: int, log_variant: float, alone: FloatArray
 ) -> Block:
     """Plausible pairs of faults on sheets without a mistake; `alone`: (F,) log likelihood of each by itself.
 
-    The first of a pair acts on the table, the second on what the first left (ORDER).  A fault that the sheet
-    speaks against by more than MARGIN is not paired: what contradicts it stays contradicted.
+    The first of a pair acts on the pattern, the second on what the first left (ORDER).  A fault that the
+    sheet speaks against by more than MARGIN is not paired: what contradicts it stays contradicted.
     """
-    grid, table = sheet.grid, sheet.table
+    faults = sheet.unit.grid.faults
     likely = np.flatnonzero((alone >= alone[0] - MARGIN) & np.isfinite(priors.fault))
     likely = likely[likely > 0]
-    first, second = (side.ravel() for side in np.meshgrid(likely, likely, indexing="ij"))
-    kept = [f < s and _plausible(grid.faults[f], grid.faults[s]) for f, s in zip(first, second, strict=True)]
-    first, second = first[np.array(kept, bool)], second[np.array(kept, bool)]
+    most = int(np.sqrt(2 * MOST_PAIRED / max(len(sheet.cells), 1)))
+    if len(likely) > most:
+        likely = np.sort(likely[np.argsort(-(alone + priors.fault)[likely], kind="stable")[:most]])
+    at, other = np.triu_indices(len(likely), 1)
+    first, second = likely[at], likely[other]
+    kept = np.array([_plausible(faults[f], faults[s]) for f, s in zip(first, second, strict=True)], bool)
+    first, second = first[kept], second[kept]
     log_even = np.log(-np.expm1(priors.fault[0]))  # of all faults together
-    after = table_after_faults(table)
-    symbols_after = table.shown(grid.as_read_operands, after)
-    symbols = symbols_after[first[:, None], grid.as_read[second][:, sheet.cells]]
-    log_joint = sheet.under(symbols, sheet.tables(odds)[0]) + log_variant + priors.mistake[0]
+    log_likelihood = sheet.under(sheet.unit.shown(sheet.points[0], first, second), sheet.table(0))
+    log_joint = log_likelihood + log_variant + priors.mistake[0]
     log_joint = log_joint + priors.pair + priors.fault[first] + priors.fault[second] - log_even + np.log(2)
-    return make_block(variant, np.zeros_like(first), first, log_joint, symbols, second=second)
+    return make_block(variant, np.zeros_like(first), first, log_joint, second=second)
 
 
 def _plausible(first: Fault, second: Fault) -> bool:

@@ -1,4 +1,8 @@
-"""The faults and mistakes that a chart allows, as a grid, with their prior probabilities."""
+"""The faults and mistakes that a shape allows, and what each of them changes, as index arrays.
+
+A fault changes few of the points of connections.py, so only those are kept: a switch of 40 pins, read from
+each pin to each, has 25 000 points and 430 faults.
+"""
 
 from __future__ import annotations
 
@@ -8,13 +12,12 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.chart_table import ChartTable
-from consensus.contacts import OPEN
-from consensus.hypotheses import CONSTANTS, Fault, HypothesisSet, Mistake, Shape, enumerate_hypotheses
-from consensus.settings import Settings
+from consensus.connections import Connections
+from consensus.hypotheses import sheet_mistakes, unit_faults
+from consensus.shape import Fault, Mistake, Shape
 
 IntArray = NDArray[np.int64]
-FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 # the order in which faults act on a unit
 ORDER = ("none", "worn_contact", "detent_shift", "line_open", "line_closed", "bridged_lines")
@@ -22,56 +25,68 @@ ORDER = ("none", "worn_contact", "detent_shift", "line_open", "line_closed", "br
 
 @dataclass(frozen=True)
 class Grid:
-    """Hypotheses of a shape without "unexplained" and resistive common: source (F, M, cells).
+    """Hypotheses of a shape without "unexplained" and resistive common, which have no operands.
 
-    as_read: (F, cells) sources of sheets without a mistake, numbered for as_read_operands; at_common: (M,
-    cells) one lead really was on the common, so that whatever is in it is read too.
+    faults: F, none first, in the order in which they act on a unit; mistakes: M, none first; operands:
+    (points, 4) of a good unit; changes: (faults + 1,) where each fault's entries begin in changed_point
+    (K,) and changed (K, 4), the points that it changes and their operands; touched: (M, cells) point really
+    under the leads; leads: (points, 2) pins; at_common: (points,) one lead is on the common and the pattern
+    has the place; place_points: (places,) point of each place.
     """
 
+    shape: Shape
     mistakes: tuple[Mistake, ...]
     faults: tuple[Fault, ...]
-    source: NDArray[np.int32]
     operands: NDArray[np.int32]
-    as_read: NDArray[np.int32]
-    as_read_operands: NDArray[np.int32]
-    at_common: NDArray[np.bool_]
+    changes: IntArray
+    changed_point: NDArray[np.int32]
+    changed: NDArray[np.int32]
+    touched: NDArray[np.int32]
+    leads: NDArray[np.int32]
+    at_common: BoolArray
+    place_points: IntArray
+
+    def changes_of(self, fault: int) -> slice:
+        """Entries of one fault."""
+        return slice(int(self.changes[fault]), int(self.changes[fault + 1]))
 
 
 @lru_cache(maxsize=128)
 def grid_of(shape: Shape) -> Grid:
-    """The hypotheses of a shape as a grid, faults in the order in which they act on a unit."""
-    hypotheses: HypothesisSet = enumerate_hypotheses(shape, True)
-    count = len(hypotheses.mistakes)
-    source = hypotheses.source.reshape(-1, count, shape.cells)
-    kept = [at for at, mistake in enumerate(hypotheses.mistakes) if mistake.kind != "unexplained"]
-    order = sorted(
-        (at for at, fault in enumerate(hypotheses.faults) if fault.kind in ORDER),
-        key=lambda at: ORDER.index(hypotheses.faults[at].kind),
+    """The hypotheses of a shape, worn contacts among them."""
+    connections = Connections(shape)
+    mistakes = [mistake for mistake in sheet_mistakes(shape) if mistake.kind != "unexplained"]
+    faults = sorted(
+        (fault for fault in unit_faults(shape, True) if fault.kind in ORDER),
+        key=lambda fault: ORDER.index(fault.kind),
     )
-    source = source[np.ix_(order, kept)]
-    plain = CONSTANTS + shape.places
-    used = np.unique(source[:, 0])
-    composed = used[used >= plain]
-    renumbered = np.where(
-        source[:, 0] >= plain, plain + np.searchsorted(composed, source[:, 0]), source[:, 0]
-    ).astype(np.int32)
+    points = [connections.touched(fault) if fault.kind != "none" else np.empty(0, int) for fault in faults]
+    changed = [connections.operands(fault, at) for fault, at in zip(faults, points, strict=True)]
+    a, b = connections.a, connections.b
+    slot = connections.slot_of[connections.position, connections.between]
+    has_place = (slot >= 0) & (connections.pair_of[a, b] >= 0)
+    is_common = np.full(len(a), False) if shape.common is None else (a == shape.common) | (b == shape.common)
     return Grid(
-        mistakes=tuple(hypotheses.mistakes[at] for at in kept),
-        faults=tuple(hypotheses.faults[at] for at in order),
-        source=source,
-        operands=hypotheses.operands,
-        as_read=renumbered,
-        as_read_operands=np.concatenate([hypotheses.operands[:plain], hypotheses.operands[composed]]),
-        at_common=_at_common(shape, source[0]),
+        shape=shape,
+        mistakes=tuple(mistakes),
+        faults=tuple(faults),
+        operands=connections.operands(faults[0]).astype(np.int32),
+        changes=np.concatenate([[0], np.cumsum([len(at) for at in points])]),
+        changed_point=np.concatenate(points).astype(np.int32),
+        changed=np.concatenate(changed).astype(np.int32),
+        touched=np.stack([connections.cells_after(one)[0] for one in mistakes]).astype(np.int32),
+        leads=np.stack([a, b], axis=1).astype(np.int32),
+        at_common=is_common & has_place,
+        place_points=_place_points(shape),
     )
 
 
-def _at_common(shape: Shape, good: NDArray[np.int32]) -> NDArray[np.bool_]:
-    """Which sources of a good unit are places at the common: two lines in series pass it by."""
-    of_pair = np.array([shape.common in pair for pair in shape.pairs])
-    ours = np.concatenate([np.zeros(CONSTANTS, bool), np.tile(of_pair, len(shape.slots))])
-    place = good < len(ours)
-    return np.asarray(place & ours[np.where(place, good, 0)])
+def _place_points(shape: Shape) -> IntArray:
+    slots = np.array(shape.slots, dtype=np.int64).reshape(-1, 2)
+    pairs = np.array(shape.pairs, dtype=np.int64).reshape(-1, 2)
+    row = slots[:, 0] * 2 + slots[:, 1]
+    points = (row[:, None] * shape.pins + pairs[None, :, 0]) * shape.pins + pairs[None, :, 1]
+    return np.asarray(points.ravel())
 
 
 def place_cells(shape: Shape) -> IntArray:
@@ -79,55 +94,3 @@ def place_cells(shape: Shape) -> IntArray:
     named_at = {pair: at for at, pair in enumerate(shape.named)}
     pair_cells = np.array([named_at[pair] for pair in shape.pairs], dtype=np.int64)
     return (np.arange(len(shape.slots))[:, None] * len(shape.named) + pair_cells[None, :]).ravel()
-
-
-@dataclass(frozen=True)
-class UnitPriors:
-    """Log prior probability of each fault of a grid (F,), none first, and of each mistake (M,)."""
-
-    fault: FloatArray
-    mistake: FloatArray
-    pair: float  # log probability that a faulty unit has two
-
-
-def table_after_faults(table: ChartTable) -> IntArray:
-    """(F, places) symbols of the pattern of a unit with each fault of the grid (first: none)."""
-    grid = grid_of(table.shape)
-    symbols = table.shown(grid.as_read_operands, table.symbols)
-    after: IntArray = symbols[grid.as_read[:, place_cells(table.shape)]]
-    return after
-
-
-def unit_priors(table: ChartTable, mistakes: dict[str, float], settings: Settings) -> UnitPriors:
-    """Priors of a suspect: faults that change nothing on this chart are left out (log 0).
-
-    mistakes: share of sheets by kind.  A kind's share is spread evenly over its members.
-    """
-    grid = grid_of(table.shape)
-    after = table_after_faults(table)
-    possible = (after != after[0]).any(axis=1)
-    possible &= np.array([not _worn_where_open(fault, table) for fault in grid.faults])
-    kinds = np.array([fault.kind for fault in grid.faults])
-    fault = np.full(len(kinds), -np.inf)
-    fault[0] = np.log(1 - settings.suspect_fault_rate)
-    shares = dict(settings.suspect_fault_shares)
-    for kind in set(kinds) - {"none"}:
-        members = possible & (kinds == kind)
-        if members.any():
-            fault[members] = np.log(settings.suspect_fault_rate * shares[kind] / members.sum())
-    rows = [mistake.kind for mistake in grid.mistakes]
-    plain = 1.0 - sum(share for kind, share in mistakes.items() if kind in rows)
-    spread = {kind: mistakes.get(kind, 0.0) / rows.count(kind) for kind in set(rows)}
-    with np.errstate(divide="ignore"):
-        mistake = np.log([plain if kind == "none" else spread[kind] for kind in rows])
-    return UnitPriors(fault, mistake, float(np.log(settings.suspect_pair_share)))
-
-
-def _worn_where_open(fault: Fault, table: ChartTable) -> bool:
-    """A contact that is open in the pattern can't be found worn."""
-    if fault.kind != "worn_contact":
-        return False
-    shape = table.shape
-    slot = shape.slots.index((fault.positions[0], False))
-    pair = shape.pairs.index((fault.pins[0], fault.pins[1]))
-    return bool(table.symbols[slot * len(shape.pairs) + pair] == OPEN)

@@ -12,7 +12,6 @@ from consensus.readings import Kind
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
 from consensus.suspect_sheet import Explained
-from consensus.unit_grid import grid_of
 
 NEAR_LEVEL = 0.06  # levels nearer than this share of each other are alike to the eye
 
@@ -23,10 +22,9 @@ def unlike_readings(
     """Readings that a good unit would not show, under the likeliest mistake; and how many agree."""
     if not len(explained.p):
         return (), 0
-    table = explained.tables[explained.variant[0]]
-    grid = grid_of(table.shape)
-    cells = explained.laid.cells
-    expected = table.shown(grid.operands, table.symbols)[grid.source[0, explained.mistake[0], cells]]
+    unit = explained.units[explained.variant[0]]
+    table, cells = unit.table, explained.laid.cells
+    expected = unit.symbols[0, unit.grid.touched[explained.mistake[0], cells]].astype(np.int64)
     rows = np.arange(len(cells))
     odds = explained.odds.likelihood
     # unlike: some symbol at another resistance explains the figure far better than the expected one
