@@ -2,45 +2,58 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from consensus.check_results import Cause
-from consensus.contacts import OPEN
 from consensus.results import DesignAgreement
-from consensus.shape import Fault, Mistake
 from consensus.suspect_sheet import Explained
-from consensus.unit_grid import grid_of
 
+IntArray = NDArray[np.int64]
 Key = tuple[str, tuple[int, ...], tuple[int, ...]]
 LEAST_P = 0.005  # causes below are not named
 MOST_CAUSES = 12
 
 
-def explanation_keys(explained: Explained, at: int) -> list[tuple[Key, str]]:
-    """Causes of one explanation, each with its detail: mistake of the reader, then faults of the unit."""
-    grid = grid_of(explained.laid.shape)
-    mistake = grid.mistakes[explained.mistake[at]]
-    keys = [] if mistake.kind == "none" else [mistake_key(mistake)]
-    common = explained.laid.shape.common
-    for fault in (explained.first[at], explained.second[at]):
-        if fault > 0:
-            (kind, pins, rows), detail = fault_key(grid.faults[fault], common)
-            keys.append((("harness_open" if explained.harness[at] else kind, pins, rows), detail))
-    if explained.common[at]:
-        keys.append((("resistive_common", () if common is None else (common,), ()), ""))
-    return keys
+@dataclass(frozen=True)
+class CauseKeys:
+    """Causes of H explanations.  keys: what may be wrong; at: (H, 4) number of each explanation's mistake,
+    first and second fault and resistive common in `keys`, -1 where there is none."""
+
+    keys: tuple[Key, ...]
+    at: IntArray
+
+    def kinds_of(self, row: int) -> list[str]:
+        """Kinds of the causes of one explanation."""
+        return [self.keys[key][0] for key in self.at[row] if key >= 0]
 
 
-def mistake_key(mistake: Mistake) -> tuple[Key, str]:
-    return (mistake.kind, mistake.pins, mistake.positions), mistake.detail
+def cause_keys(explained: Explained) -> CauseKeys:
+    """Which causes each explanation has."""
+    grid, common = explained.units[0].grid, explained.laid.shape.common
+    numbers: dict[Key, int] = {}
 
+    def numbered(kind: str, pins: tuple[int, ...] = (), positions: tuple[int, ...] = ()) -> int:
+        return -1 if kind == "none" else numbers.setdefault((kind, pins, positions), len(numbers))
 
-def fault_key(fault: Fault, common: int | None) -> tuple[Key, str]:
-    """Key of a fault; the common is not named beside the line of a worn contact."""
-    pins = tuple(pin for pin in fault.pins if pin != common)
-    return (fault.kind, pins, fault.positions), fault.detail
+    mistake = [numbered(one.kind, one.pins, one.positions) for one in grid.mistakes]
+    pins = [tuple(pin for pin in one.pins if pin != common) for one in grid.faults]
+    fault = [numbered(one.kind, mine, one.positions) for one, mine in zip(grid.faults, pins, strict=True)]
+    harness = [
+        numbered("harness_open", mine) if one.kind == "line_open" else -1
+        for one, mine in zip(grid.faults, pins, strict=True)
+    ]
+    resistive = numbered("resistive_common", () if common is None else (common,))
+    first = np.where(explained.harness, np.array(harness)[explained.first], np.array(fault)[explained.first])
+    columns = [
+        np.array(mistake)[explained.mistake],
+        first,
+        np.array(fault)[explained.second],
+        np.where(explained.common, resistive, -1),
+    ]
+    return CauseKeys(tuple(numbers), np.stack(columns, axis=1))
 
 
 def is_faulty(explained: Explained) -> np.ndarray:
@@ -49,49 +62,37 @@ def is_faulty(explained: Explained) -> np.ndarray:
     return np.asarray(in_unit | (explained.second > 0) | explained.common)
 
 
-def seen_symbols(explained: Explained) -> np.ndarray:
-    """(H, n) predicted symbols, a worn contact standing for what was read there: open or some resistance.
-
-    Two explanations with equal rows predict the same for every reading taken.
-    """
-    table = explained.tables[0]
-    seen = np.where(explained.odds.shows_open, OPEN, table.alphabet.odd)
-    return np.where(explained.symbols == table.worn, seen, explained.symbols)
-
-
-def groups_of(explained: Explained) -> np.ndarray:
-    """(H,) group number of each explanation, in order of the likeliest."""
-    rows = seen_symbols(explained)
-    seen: dict[bytes, int] = {}
-    return np.array([seen.setdefault(row.tobytes(), len(seen)) for row in rows], dtype=np.int64)
-
-
 def name_causes(explained: Explained, chart: DesignAgreement) -> tuple[Cause, ...]:
     """Causes by probability that they are present; a slip is named where a good reading explains the rest."""
-    groups = groups_of(explained)
-    p: dict[Key, float] = defaultdict(float)
-    shown: dict[Key, tuple[int, str, int]] = {}
-    single: dict[Key, bool] = {}
-    for at in range(len(explained.p)):
-        keys = explanation_keys(explained, at)
-        for key, detail in keys:
-            p[key] += float(explained.p[at])
-            # the group of a cause is that of the likeliest explanation which it alone makes, if there is one
-            if key not in shown or (len(keys) == 1 and not single[key]):
-                shown[key] = (int(groups[at]), detail, int(explained.sweep[at]))
-                single[key] = len(keys) == 1
-    causes = [
-        _cause(key, shown[key], share, explained, chart) for key, share in p.items() if share >= LEAST_P
-    ]
-    causes += _choices(explained, chart, len(set(groups.tolist())))
+    causes = []
+    if len(explained):
+        named = cause_keys(explained)
+        has, count = named.at >= 0, len(explained)
+        p = np.bincount(named.at[has], np.broadcast_to(explained.p[:, None], has.shape)[has], len(named.keys))
+        # a cause's group is that of the likeliest explanation which it alone makes, if there is one
+        rank = np.arange(count) + np.where(has.sum(axis=1) > 1, count, 0)
+        shown = np.full(len(named.keys), 2 * count)
+        np.minimum.at(shown, named.at[has], np.broadcast_to(rank[:, None], has.shape)[has])
+        for key in np.flatnonzero(p >= LEAST_P):
+            row = int(shown[key]) % count
+            column = int(np.flatnonzero(named.at[row] == key)[0])
+            causes.append(_cause(named.keys[key], row, column, float(p[key]), explained, chart))
+    causes += _choices(explained, chart, len(set(explained.groups.tolist())))
     return tuple(sorted(causes, key=lambda cause: (-cause.p, cause.cause, cause.pins))[:MOST_CAUSES])
 
 
-def _cause(
-    key: Key, shown: tuple[int, str, int], p: float, explained: Explained, chart: DesignAgreement
-) -> Cause:
+def _detail(explained: Explained, row: int, column: int) -> str:
+    """Detail of the mistake (column 0) or of a fault of one explanation."""
+    grid = explained.units[0].grid
+    if column == 0:
+        return grid.mistakes[explained.mistake[row]].detail
+    return grid.faults[(explained.first, explained.second)[column - 1][row]].detail if column < 3 else ""
+
+
+def _cause(key: Key, row: int, column: int, p: float, explained: Explained, chart: DesignAgreement) -> Cause:
+    """One cause; row, column: an explanation that shows it, and where in it."""
     kind, pins, positions = key
-    group, detail, sweep = shown
+    detail, sweep = _detail(explained, row, column), int(explained.sweep[row])
     sheet = kind in ("mirrored_pins", "wrong_common", "shifted_positions", "exchanged")
     params: dict[str, object] = {"of": "sheet" if sheet else "harness" if kind == "harness_open" else "unit"}
     if sweep:
@@ -105,9 +106,9 @@ def _cause(
     return Cause(
         kind,
         tuple(chart.pins[pin] for pin in pins),
-        tuple(chart.positions[row] for row in positions),
+        tuple(chart.positions[at] for at in positions),
         p,
-        group,
+        int(explained.groups[row]),
         params,
     )
 

@@ -7,7 +7,7 @@ say (`unknown`) and for a worn contact (`worn`).
 from __future__ import annotations
 
 import weakref
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import combinations_with_replacement
@@ -83,31 +83,63 @@ class ChartTable:
 
 @dataclass(frozen=True)
 class Prepared:
-    """What identification needs of a chart: its own levels alone, its own pairs alone."""
+    """A chart as arrays: its levels, the symbols of a sheet on it, a table for each variant."""
 
     levels: tuple[float, ...]
     alphabet: Alphabet
     tables: tuple[ChartTable, ...]
 
 
-_PREPARED: dict[int, tuple[weakref.ref[DesignAgreement], Settings, Prepared]] = {}
-MOST_PREPARED = 5000
+_KEPT: dict[int, tuple[weakref.ref[DesignAgreement], Settings, dict[tuple[Pair, ...] | None, Prepared]]] = {}
+MOST_PREPARED = 5000  # charts
+MOST_SHAPES = 8  # of one chart: sheets name few different pairs
+
+
+def kept_prepared(
+    chart: DesignAgreement, settings: Settings, named: tuple[Pair, ...] | None, make: Callable[[], Prepared]
+) -> Prepared:
+    """What `make` works out of a chart, kept as long as the chart object lives: a file of sheets meets the
+    same charts.  named: pairs that the sheet reads besides the chart's own, None for the chart by
+    itself."""
+    held = _KEPT.get(id(chart))
+    if held is None or held[0]() is not chart or held[1] != settings:
+        if len(_KEPT) >= MOST_PREPARED:
+            _KEPT.clear()
+        held = _KEPT[id(chart)] = (weakref.ref(chart), settings, {})
+    if named not in held[2]:
+        if len(held[2]) >= MOST_SHAPES:
+            held[2].clear()
+        held[2][named] = make()
+    return held[2][named]
 
 
 def prepared_chart(chart: DesignAgreement, settings: Settings) -> Prepared:
-    """Arrays of a chart, kept as long as the chart object lives: a file of sheets meets the same charts."""
-    held = _PREPARED.get(id(chart))
-    if held is not None and held[0]() is chart and held[1] == settings:
-        return held[2]
-    levels = chart_levels(chart)
-    alphabet = contacts.make_alphabet(np.array(levels, dtype=np.float64), settings)
-    shape = chart_shape(chart, ())
+    """Arrays of a chart by itself."""
+
+    def make() -> Prepared:
+        levels = chart_levels(chart)
+        alphabet = contacts.make_alphabet(np.array(levels, dtype=np.float64), settings)
+        return _prepared(chart, (), levels, alphabet, settings)
+
+    return kept_prepared(chart, settings, None, make)
+
+
+def prepared_for(chart: DesignAgreement, named: Sequence[Pair], settings: Settings) -> Prepared:
+    """Arrays of a chart for a sheet that reads `named` pairs too, two contacts in series and in parallel
+    among its symbols."""
+
+    def make() -> Prepared:
+        return _prepared(chart, named, chart_levels(chart), chart_alphabet(chart, settings), settings)
+
+    return kept_prepared(chart, settings, tuple(named), make)
+
+
+def _prepared(
+    chart: DesignAgreement, named: Sequence[Pair], levels: list[float], alphabet: Alphabet, settings: Settings
+) -> Prepared:
+    shape = chart_shape(chart, named)
     tables = tuple(chart_table(chart, variant, shape, alphabet, settings) for variant in chart.variants)
-    made = Prepared(tuple(levels), alphabet, tables)
-    if len(_PREPARED) >= MOST_PREPARED:
-        _PREPARED.clear()
-    _PREPARED[id(chart)] = (weakref.ref(chart), settings, made)
-    return made
+    return Prepared(tuple(levels), alphabet, tables)
 
 
 def chart_shape(chart: DesignAgreement, named: Sequence[Pair]) -> Shape:

@@ -58,7 +58,7 @@ def resistive_commons(
             odds = given[key] if key in given else given.setdefault(key, odds_with(added))
         rows = np.flatnonzero(np.isfinite(other)) if m == 0 else np.array([0])
         symbols = sheet.unit.shown(sheet.points[m], rows)
-        log_joint = sheet.under(symbols, sheet.table(int(m), odds)) + other[rows] + np.log(share)
+        log_joint = sheet.under(np.full(len(rows), m), symbols, odds) + other[rows] + np.log(share)
         log_joint += priors.mistake[m] + log_variant - (settings.suspect_common_cost if read else 0.0)
         parts.append((np.full(len(rows), m), rows, log_joint, np.full(len(rows), ohm)))
     if not parts:
@@ -75,7 +75,7 @@ def _common_ohm(
     nominal = np.full(alphabet.size + 2, np.nan)
     nominal[1] = 0.0
     nominal[2 : alphabet.odd] = alphabet.levels
-    good = sheet.unit.symbols[0, sheet.points[mistake]]
+    good = sheet.good[mistake]
     if not (through & sheet.odds.shows_contact & (good != OPEN)).any():
         return float("nan"), False
     excess = np.where(np.isfinite(figures) & through, figures, np.nan) - nominal[good]

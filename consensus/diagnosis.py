@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus import start_positions as start
-from consensus.causes import explanation_keys, groups_of, is_faulty, name_causes
+from consensus.causes import cause_keys, is_faulty, name_causes
 from consensus.check_results import Cause, SheetCheck, UnlikeReading
 from consensus.errors import ConsensusError
 from consensus.reading_choice import next_readings
@@ -100,11 +100,12 @@ def _verdict(
 
 def _shift_untold(explained: Explained) -> bool:
     """Whether a shifted sheet and a shifted detent, which predict the same, carry most of the probability."""
-    groups = groups_of(explained)
+    groups = explained.groups
     if not len(groups):
         return False
     alike = np.flatnonzero(groups == groups[0])
-    kinds = [[key[0] for key, _ in explanation_keys(explained, int(at))] for at in alike]
+    keys = cause_keys(explained)
+    kinds = [keys.kinds_of(int(at)) for at in alike]
     told = [at for at, names in zip(alike, kinds, strict=True) if names in ([SHIFTS[0]], [SHIFTS[1]])]
     return len({kinds[list(alike).index(at)][0] for at in told}) == 2 and float(explained.p[told].sum()) > 0.5
 
@@ -141,13 +142,12 @@ def _with_slip(
     """Name the slips that a good unit's sheet must hold, where a good unit is the likeliest."""
     if not unlike or not len(explained.p) or is_faulty(explained)[0]:
         return causes
-    at = 0
     slip = Cause(
         "slip",
         tuple(dict.fromkeys(reading.pin for reading in unlike)),
         tuple(dict.fromkeys(reading.position for reading in unlike)),
-        float(explained.p[~is_faulty(explained) & (groups_of(explained) == groups_of(explained)[at])].sum()),
-        int(groups_of(explained)[at]),
+        float(explained.p[~is_faulty(explained) & (explained.groups == explained.groups[0])].sum()),
+        int(explained.groups[0]),
         {"of": "sheet", "readings": len(unlike)},
     )
     return tuple(sorted([*causes, slip], key=lambda cause: -cause.p))

@@ -51,7 +51,7 @@ def predict(
         mine = np.flatnonzero(rows.variant == variant)
         if not len(mine):
             continue
-        points = unit.grid.touched[rows.mistake[mine]][:, cells].astype(np.int64)
+        points = unit.grid.touched[np.ix_(rows.mistake[mine], cells)].astype(np.int64)
         symbols = unit.shown(points, rows.first[mine], rows.second[mine])
         if sweeps is not None:
             sweep = rows.sweep[mine][:, None]

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus import start_positions as start
-from consensus.causes import explanation_keys
+from consensus.causes import cause_keys
 from consensus.check_results import NextReading
 from consensus.next_reading import expected_gains, outcome_table
 from consensus.predictions import predict
@@ -77,7 +77,4 @@ def _next_reading(
 
 def _cause_classes(explained: Explained, kept: slice) -> IntArray:
     """Class of each explanation: the set of its causes."""
-    seen: dict[tuple[object, ...], int] = {}
-    count = len(explained.p[kept])
-    keys = [tuple(key for key, _ in explanation_keys(explained, at)) for at in range(count)]
-    return np.array([seen.setdefault(key, len(seen)) for key in keys], dtype=np.int64)
+    return np.unique(cause_keys(explained).at[kept], axis=0, return_inverse=True)[1].ravel()

@@ -10,6 +10,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from consensus.contacts import OPEN
 from consensus.reading_odds import ReadingOdds
@@ -18,7 +19,7 @@ from consensus.unit_table import UnitTable
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 
-AT_ONCE = 400_000  # readings under as many explanations that are looked up in one go
+AT_ONCE = 2_000_000  # readings under as many explanations that are looked up in one go
 MOST_SLIPS = 0.3  # nobody's slip rate is above
 
 
@@ -32,26 +33,35 @@ class SheetLikelihood:
         self.unit, self.cells, self.odds = unit, cells, odds
         self.points = unit.grid.touched[:, cells].astype(np.int64)
 
-    def table(self, mistake: int, odds: ReadingOdds | None = None) -> FloatArray:
-        """(n, A + 2, 5) what each reading adds under each symbol: its log likelihood, and to the counts of
+    def tables(self, mistakes: IntArray, odds: ReadingOdds | None = None) -> FloatArray:
+        """(M, n, A + 2, 5) what each reading adds under each symbol: its log likelihood, and to the counts of
         contacts missed and shown, opens invented and held.
 
         Doubt about the chart is mixed in where it is good.  odds: other ones than the sheet's own.
         """
         given = odds or self.odds
-        likelihood = self._doubted(given.likelihood, mistake)
+        likelihood = self._doubted(given.likelihood, mistakes)
         counts = self._counts if odds is None else self._slip_counts(odds)
-        weight = 1 - 2 * self.unit.doubt[self.points[mistake]]
-        return np.concatenate([np.log(likelihood)[..., None], counts * weight[:, None, None]], axis=2)
-
-    def _doubted(self, likelihood: FloatArray, mistake: int) -> FloatArray:
-        """(n, A + 2) likelihoods of a good unit's readings, the chart's doubt mixed in."""
-        points, rows = self.points[mistake], np.arange(len(self.cells))
-        good, instead = self.unit.symbols[0, points], self.unit.instead[points]
-        doubt = self.unit.doubt[points]
-        out = likelihood.copy()
-        out[rows, good] = (1 - doubt) * likelihood[rows, good] + doubt * likelihood[rows, instead]
+        weight = 1 - 2 * self.unit.doubt[self.points[mistakes]]
+        out = np.empty((*likelihood.shape, 5))
+        np.log(likelihood, out=out[..., 0])
+        np.multiply(counts, weight[:, :, None, None], out=out[..., 1:])
         return out
+
+    def _doubted(self, likelihood: FloatArray, mistakes: IntArray) -> FloatArray:
+        """(M, n, A + 2) likelihoods of a good unit's readings, the chart's doubt mixed in."""
+        points = self.points[mistakes]
+        good, instead, doubt = self.good[mistakes], self.unit.instead[points], self.unit.doubt[points]
+        out = np.repeat(likelihood[None], len(mistakes), axis=0)
+        rows = np.arange(len(self.cells))
+        mixed = (1 - doubt) * likelihood[rows, good] + doubt * likelihood[rows, instead]
+        np.put_along_axis(out, good[..., None], mixed[..., None], axis=2)
+        return out
+
+    @cached_property
+    def good(self) -> IntArray:
+        """(M, n) symbols of a good unit."""
+        return self.unit.symbols[0][self.points].astype(np.int64)
 
     @cached_property
     def _counts(self) -> FloatArray:
@@ -65,34 +75,32 @@ class SheetLikelihood:
         members = np.stack([contact, contact, symbol == OPEN, symbol == OPEN], axis=1)
         return np.asarray(np.concatenate([hits, others, hits, others], axis=2) * members)
 
-    def under(self, symbols: IntArray, table: FloatArray) -> FloatArray:
-        """(H,) log likelihood of symbols (H, n) by the table (n, A + 2, 5) of the mistake at hand."""
-        n, size, _ = table.shape
-        flat, offset = table.reshape(n * size, 5), np.arange(n) * size
-        step = max(1, AT_ONCE // max(n, 1))
-        sums = np.concatenate(
-            [
-                np.take(flat, symbols[at : at + step] + offset, axis=0).sum(axis=1)
-                for at in range(0, max(len(symbols), 1), step)
-            ]
-        )
+    def under(self, mistake: IntArray, symbols: IntArray, odds: ReadingOdds | None = None) -> FloatArray:
+        """(H,) log likelihood of symbols (H, n), each with its mistake (H,), ascending."""
+        sums = np.empty((len(symbols), 5))
+        step = max(1, AT_ONCE // max(len(self.cells), 1))
+        for at in range(0, len(symbols), step):
+            some = slice(at, at + step)
+            mistakes, which = np.unique(mistake[some], return_inverse=True)
+            sums[some] = _sums(self.tables(mistakes, odds), which, symbols[some])
         return np.asarray(sums[:, 0] + self.odds.rates.log_gain(*sums[:, 1:].T))
 
-    def at_most(self, mistake: int) -> tuple[float, FloatArray]:
-        """Bound of the log likelihood of a good unit, and (pins,) of what a fault at each pin can add to it.
+    def at_most(self, mistakes: IntArray) -> tuple[FloatArray, FloatArray]:
+        """(M,) bound of the log likelihood of a good unit, and (M, pins) of what a fault at a pin adds to it.
 
         Slip rates are taken as what suits each reading best, up to MOST_SLIPS; a fault of a line changes only
         readings of that line, for each of which its best symbol is a bound.
         """
-        points = self.points[mistake]
-        at_means = self._doubted(self.odds.likelihood, mistake)
-        generous = np.log(np.maximum(at_means, self._doubted(self._lenient, mistake)))
-        good = generous[np.arange(len(points)), self.unit.symbols[0, points]]
-        gain = generous.max(axis=1) - good
-        pins = np.zeros(self.unit.table.shape.pins)
-        for side in (0, 1):
-            np.add.at(pins, self.unit.grid.leads[points, side], gain)
-        return float(good.sum()), pins
+        bound, pins = np.empty(len(mistakes)), np.zeros((len(mistakes), self.unit.table.shape.pins))
+        for at, mistake in enumerate(mistakes):
+            one = mistakes[at : at + 1]
+            generous = np.maximum(self._doubted(self.odds.likelihood, one), self._doubted(self._lenient, one))
+            good = np.take_along_axis(generous[0], self.good[mistake][:, None], axis=1)[:, 0]
+            gain = np.log(generous[0].max(axis=1) / good)
+            bound[at] = np.log(good).sum()
+            for lead in self.unit.grid.leads[self.points[mistake]].T:
+                pins[at] += np.bincount(lead, gain, pins.shape[1])
+        return bound, pins
 
     @cached_property
     def _lenient(self) -> FloatArray:
@@ -103,3 +111,16 @@ class SheetLikelihood:
         slipped = odds.likelihood * odds.slip / np.where(mean > 0, mean, 1.0)
         held = odds.likelihood * (1 - odds.slip) / (1 - mean)
         return np.maximum(held, (1 - MOST_SLIPS) * held + MOST_SLIPS * slipped)
+
+
+def _sums(tables: FloatArray, which: IntArray, symbols: IntArray) -> FloatArray:
+    """(H, 5) sums over readings of tables (M, n, A + 2, 5), `which` (H,) of them, at symbols (H, n).
+
+    A sparse product, which makes no array of (H, n, 5).
+    """
+    (count, n), size = symbols.shape, tables.shape[2]
+    columns = symbols + (which[:, None] * n + np.arange(n)) * size
+    starts = np.arange(count + 1) * n
+    flat = tables.reshape(-1, 5)
+    chosen = csr_array((np.ones(count * n), columns.ravel(), starts), shape=(count, len(flat)))
+    return np.asarray(chosen @ flat)

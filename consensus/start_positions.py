@@ -41,15 +41,12 @@ def passing_faults(table: ChartTable, starts: Sequence[int]) -> list[tuple[int, 
     rows = _patterns(table)
     good = rows[0]
     found = []
-    for fault in range(1, len(rows)):
-        for position in range(table.shape.positions):
-            if position in starts:
-                continue
-            for start in starts:
-                same = bool((rows[fault, position] == good[start]).all())
-                if same and not (good[position] == good[start]).all():
-                    found.append((fault, position, start))
-    return found
+    for start in starts:
+        alike = (rows[1:] == good[start]).all(axis=2)  # (faults, positions)
+        alike &= ~(good == good[start]).all(axis=1)
+        alike[:, list(starts)] = False
+        found += [(int(fault) + 1, int(position), start) for fault, position in np.argwhere(alike)]
+    return sorted(found)
 
 
 def _patterns(table: ChartTable) -> IntArray:

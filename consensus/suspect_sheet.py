@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from consensus import unit_explanations as ex
-from consensus.chart_table import ChartTable, chart_alphabet, chart_levels, chart_shape, chart_table
+from consensus.chart_table import ChartTable, Prepared, prepared_for
 from consensus.common_faults import resistive_commons
+from consensus.contacts import OPEN
 from consensus.other_designs import log_joint_others
 from consensus.predictions import Rows, predict
 from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds, with_repeats
@@ -39,7 +41,7 @@ class Laid:
     cells: IntArray
 
 
-def lay_on_chart(sheet: DesignReadings, chart: DesignAgreement) -> Laid:
+def lay_on_chart(sheet: DesignReadings, chart: DesignAgreement, settings: Settings) -> tuple[Laid, Prepared]:
     """Match by label (positions by order where no label matches); what the chart doesn't know is left out."""
     pin_at = {pin: at for at, pin in enumerate(chart.pins)}
     position_at = {label: at for at, label in enumerate(chart.positions)}
@@ -61,14 +63,16 @@ def lay_on_chart(sheet: DesignReadings, chart: DesignAgreement) -> Laid:
     readings = Readings(**{name: column[known] for name, column in columns.items()})
     low = np.minimum(readings.pin, readings.against)
     high = np.maximum(readings.pin, readings.against)
-    shape = chart_shape(chart, sorted({(int(a), int(b)) for a, b in zip(low, high, strict=True)}))
+    read = np.unique(np.stack([low, high], axis=1), axis=0)
+    prepared = prepared_for(chart, [(int(a), int(b)) for a, b in read], settings)
+    shape = prepared.tables[0].shape
     named_at = {pair: at for at, pair in enumerate(shape.named)}
     slot_at = {slot: at for at, slot in enumerate(shape.slots)}
     cells = [
         slot_at[int(position), bool(between)] * len(shape.named) + named_at[int(a), int(b)]
         for position, between, a, b in zip(readings.position, readings.between, low, high, strict=True)
     ]
-    return Laid(readings, shape, np.array(cells, dtype=np.int64))
+    return Laid(readings, shape, np.array(cells, dtype=np.int64)), prepared
 
 
 @dataclass(frozen=True)
@@ -91,20 +95,30 @@ class Explained(Rows):
     def tables(self) -> tuple[ChartTable, ...]:
         return tuple(unit.table for unit in self.units)
 
+    @cached_property
+    def groups(self) -> IntArray:
+        """(H,) group of each explanation, in order of the likeliest: within one, all predict the same for
+        every reading taken.  A worn contact stands for what was read there: open or some resistance."""
+        if not len(self):
+            return np.empty(0, dtype=np.int64)
+        table = self.units[0].table
+        seen = np.where(self.odds.shows_open, OPEN, table.alphabet.odd)
+        rows = np.where(self.symbols == table.worn, seen, self.symbols)
+        weights = np.random.default_rng(1).integers(-(2**62), 2**62, rows.shape[1])
+        _, first, group = np.unique(rows @ weights, return_index=True, return_inverse=True)
+        return np.argsort(np.argsort(first))[group]
+
 
 def explain(
     sheet: DesignReadings, chart: DesignAgreement, others: Sequence[DesignAgreement], settings: Settings
 ) -> Explained:
     """Posterior probability of every explanation of one sheet."""
-    laid = lay_on_chart(sheet, chart)
-    who = sheet.sheets[0]
-    alphabet = chart_alphabet(chart, settings)
-    levels = chart_levels(chart)
-    read_by = (laid.readings, alphabet, chart.model, who.contributor, settings, who.read_at)
+    laid, prepared = lay_on_chart(sheet, chart, settings)
+    who, levels = sheet.sheets[0], prepared.levels
+    read_by = (laid.readings, prepared.alphabet, chart.model, who.contributor, settings, who.read_at)
     odds = with_repeats(reading_odds(*read_by, levels=levels), laid.cells)
     figures = contact_figures(laid.readings)
-    tables = (chart_table(chart, one, laid.shape, alphabet, settings) for one in chart.variants)
-    units = tuple(unit_table(table) for table in tables)
+    units = tuple(unit_table(table) for table in prepared.tables)
     on_the_way = {"harness": settings.harness_fault_rate, "connector": settings.connector_fault_rate}
     sweeps = laid.readings.sweep.astype(np.int64)
     blocks: list[Block] = []
@@ -156,8 +170,8 @@ def _posterior(
     log_joint = np.concatenate([block.log_joint for block in blocks])
     total = logsumexp(np.concatenate([log_joint, [flat], [log_p for _, log_p in named]]))
     p = np.exp(log_joint - total)
-    order = np.argsort(-p, kind="stable")
-    order = order[p[order] > NEGLIGIBLE]
+    order = np.flatnonzero(p > NEGLIGIBLE)
+    order = order[np.argsort(-p[order], kind="stable")]
     variant = np.concatenate([np.full(len(block.log_joint), block.variant) for block in blocks])
     columns = {
         name: np.concatenate([getattr(block, name) for block in blocks])

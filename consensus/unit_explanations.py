@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.shape import Fault
-from consensus.sheet_likelihood import SheetLikelihood
+from consensus.sheet_likelihood import AT_ONCE, SheetLikelihood
 from consensus.unit_priors import UnitPriors
 
 IntArray = NDArray[np.int64]
@@ -80,34 +80,42 @@ def single_faults(
     not.
     """
     first = np.flatnonzero(np.isfinite(priors.fault))
+    none = np.zeros_like(first)
     alone = np.full(len(priors.fault), -np.inf)
-    alone[first] = sheet.under(sheet.unit.shown(sheet.points[0], first), sheet.table(0))
-    parts = [(np.zeros_like(first), first, alone[first])]
+    alone[first] = sheet.under(none, sheet.unit.shown(sheet.points[0], first))
     hopeful = _hopeful(sheet, priors, first, float((alone + priors.fault).max() + priors.mistake[0]))
-    for m in np.flatnonzero(np.isfinite(priors.mistake))[1:]:
-        rows = first[hopeful[m]]
-        if len(rows):
-            log_likelihood = sheet.under(sheet.unit.shown(sheet.points[m], rows), sheet.table(int(m)))
-            parts.append((np.full(len(rows), m), rows, log_likelihood))
-    mistake, fault, log_likelihood = (np.concatenate(column) for column in zip(*parts, strict=True))
-    log_joint = log_likelihood + priors.fault[fault] + priors.mistake[mistake] + log_variant
+    mistake, at = np.nonzero(hopeful)
+    with_mistake = _under_mistakes(sheet, mistake, first[at])
+    mistake, fault = np.concatenate([none, mistake]), np.concatenate([first, first[at]])
+    log_joint = np.concatenate([alone[first], with_mistake])
+    log_joint = log_joint + priors.fault[fault] + priors.mistake[mistake] + log_variant
     return make_block(variant, mistake, fault, log_joint), alone
 
 
+def _under_mistakes(sheet: SheetLikelihood, mistake: IntArray, fault: IntArray) -> FloatArray:
+    """(H,) log likelihood of faults with mistakes, ascending by mistake; some at a time."""
+    out = np.empty(len(fault))
+    step = max(1, AT_ONCE // max(len(sheet.cells), 1))
+    for at in range(0, len(fault), step):
+        some = slice(at, at + step)
+        out[some] = sheet.under(mistake[some], sheet.unit.shown(sheet.points[mistake[some]], fault[some]))
+    return out
+
+
 def _hopeful(sheet: SheetLikelihood, priors: UnitPriors, faults: IntArray, best: float) -> BoolArray:
-    """(M, faults) True where a fault with a mistake may still matter; best: log joint of the best without
-    one."""
+    """(M, faults) True where a fault with a mistake may still matter, none without; best: log joint of the
+    best without one."""
     grid = sheet.unit.grid
+    usable = np.flatnonzero(np.isfinite(priors.mistake))[1:]
     hopeful = np.zeros((len(grid.mistakes), len(faults)), dtype=bool)
-    common = grid.shape.common
     member = np.zeros((len(faults), grid.shape.pins))
     for row, fault in enumerate(faults):
-        member[row, [pin for pin in grid.faults[fault].pins if pin != common]] = 1.0
+        member[row, [pin for pin in grid.faults[fault].pins if pin != grid.shape.common]] = 1.0
     everywhere = np.array([grid.faults[fault].kind == "detent_shift" for fault in faults])
-    for m in np.flatnonzero(np.isfinite(priors.mistake)):
-        bound, pins = sheet.at_most(int(m))
-        most = bound + np.where(everywhere, np.inf, member @ pins) + priors.fault[faults] + priors.mistake[m]
-        hopeful[m] = most >= best - HOPELESS
+    bound, pins = sheet.at_most(usable)
+    most = bound[:, None] + np.where(everywhere, np.inf, pins @ member.T)
+    most = most + priors.fault[faults] + priors.mistake[usable, None]
+    hopeful[usable] = most >= best - HOPELESS
     return hopeful
 
 
@@ -135,10 +143,10 @@ def one_sweep_faults(
     distinct = np.unique(sweeps)
     first, sweep = (side.ravel() for side in np.meshgrid(shifts, distinct, indexing="ij"))
     symbols = sheet.unit.shown(sheet.points[0], first)
-    good = sheet.unit.symbols[0, sheet.points[0]]
+    good = sheet.good[0]
     symbols = np.where(sweeps[None, :] == sweep[:, None], symbols, good)
     log_prior = priors.fault[first] + priors.mistake[0] + log_variant + np.log(share / len(distinct))
-    log_joint = sheet.under(symbols, sheet.table(0)) + log_prior
+    log_joint = sheet.under(np.zeros_like(first), symbols) + log_prior
     return make_block(variant, np.zeros_like(first), first, log_joint, sweep=sweep)
 
 
@@ -161,7 +169,8 @@ def fault_pairs(
     kept = np.array([_plausible(faults[f], faults[s]) for f, s in zip(first, second, strict=True)], bool)
     first, second = first[kept], second[kept]
     log_even = np.log(-np.expm1(priors.fault[0]))  # of all faults together
-    log_likelihood = sheet.under(sheet.unit.shown(sheet.points[0], first, second), sheet.table(0))
+    symbols = sheet.unit.shown(sheet.points[0], first, second)
+    log_likelihood = sheet.under(np.zeros_like(first), symbols)
     log_joint = log_likelihood + log_variant + priors.mistake[0]
     log_joint = log_joint + priors.pair + priors.fault[first] + priors.fault[second] - log_even + np.log(2)
     return make_block(variant, np.zeros_like(first), first, log_joint, second=second)

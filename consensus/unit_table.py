@@ -50,7 +50,9 @@ class UnitTable:
     def instead(self) -> IntArray:
         """(points,) what it then most likely is."""
         instead = np.where(self.symbols[0] == OPEN, CLOSED, OPEN).astype(np.int64)
-        instead[self.grid.place_points] = self.table.other
+        source, *rest = self.grid.operands.T
+        plain = (source >= CONSTANTS) & (np.stack(rest) == np.array([[OPEN], [CLOSED], [OPEN]])).all(axis=0)
+        instead[plain] = self.table.other[source[plain] - CONSTANTS]
         return instead
 
     def shown(self, points: IntArray, first: IntArray, second: IntArray | None = None) -> IntArray:
@@ -58,23 +60,29 @@ class UnitTable:
 
         The second acts on what the first left of the pattern.
         """
-        rows = np.arange(len(first))[:, None]
         at = np.broadcast_to(points, (len(first), points.shape[-1]))
         out = self.symbols[first[:, None], at].astype(np.int64)
         if second is None:
             return out
-        base = self.symbols[0]
-        for fault in np.unique(second[second > 0]):
-            changes = self.grid.changes_of(int(fault))
-            entry = np.full(len(base), -1, dtype=np.int64)
-            entry[self.grid.changed_point[changes]] = np.arange(changes.start, changes.stop)
-            mine = np.flatnonzero(second == fault)
-            entries = entry[at[mine]]
-            row, column = np.nonzero(entries >= 0)
-            values = self.table.values(self.after[first[mine]])
-            operands = self.grid.changed[entries[row, column]]
-            out[rows[mine][row, 0], column] = self.table.combined_rows(values, row, operands)
+        paired = np.flatnonzero(second > 0)
+        if not len(paired):
+            return out
+        seconds, which = np.unique(second[paired], return_inverse=True)
+        entries = self._entries(seconds)[which[:, None], at[paired]]
+        row, column = np.nonzero(entries >= 0)
+        firsts, before = np.unique(first[paired], return_inverse=True)
+        values = self.table.values(self.after[firsts])
+        operands = self.grid.changed[entries[row, column]]
+        out[paired[row], column] = self.table.combined_rows(values, before[row], operands)
         return out
+
+    def _entries(self, faults: IntArray) -> NDArray[np.int32]:
+        """(faults, points) entry of the grid's changes at each point, -1 where the fault changes nothing."""
+        entries = np.full((len(faults), self.symbols.shape[1]), -1, dtype=np.int32)
+        for at, fault in enumerate(faults):
+            changes = self.grid.changes_of(int(fault))
+            entries[at, self.grid.changed_point[changes]] = np.arange(changes.start, changes.stop)
+        return entries
 
 
 def unit_table(table: ChartTable) -> UnitTable:
