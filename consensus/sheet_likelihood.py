@@ -37,15 +37,14 @@ class SheetLikelihood:
         """(M, n, A + 2, 5) what each reading adds under each symbol: its log likelihood, and to the counts of
         contacts missed and shown, opens invented and held.
 
-        Doubt about the chart is mixed in where it is good.  odds: other ones than the sheet's own.
+        Doubt about the chart is mixed in where it is good.  odds: other likelihoods than the sheet's own,
+        whose slips are counted in any case.
         """
-        given = odds or self.odds
-        likelihood = self._doubted(given.likelihood, mistakes)
-        counts = self._counts if odds is None else self._slip_counts(odds)
+        likelihood = self._doubted((odds or self.odds).likelihood, mistakes)
         weight = 1 - 2 * self.unit.doubt[self.points[mistakes]]
         out = np.empty((*likelihood.shape, 5))
         np.log(likelihood, out=out[..., 0])
-        np.multiply(counts, weight[:, :, None, None], out=out[..., 1:])
+        np.multiply(self._counts, weight[:, :, None, None], out=out[..., 1:])
         return out
 
     def _doubted(self, likelihood: FloatArray, mistakes: IntArray) -> FloatArray:
@@ -65,11 +64,8 @@ class SheetLikelihood:
 
     @cached_property
     def _counts(self) -> FloatArray:
-        return self._slip_counts(self.odds)
-
-    def _slip_counts(self, odds: ReadingOdds) -> FloatArray:
         """(n, A + 2, 4) expected counts of slips and of none, of contacts and of opens."""
-        symbol = np.arange(odds.likelihood.shape[1])
+        odds, symbol = self.odds, np.arange(self.odds.likelihood.shape[1])
         contact = (symbol != OPEN) & (symbol < self.unit.table.unknown)
         hits, others = odds.slip[..., None], 1 - odds.slip[..., None]
         members = np.stack([contact, contact, symbol == OPEN, symbol == OPEN], axis=1)
