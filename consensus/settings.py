@@ -91,7 +91,7 @@ class Settings:
     connector_fault_rate: float = 0.01  # the same at the unplugged connector
     sweep_fault_share: float = 0.3  # of detent faults: the detents slip in one sweep only
     verdict_good_p: float = 0.85  # from here on a unit is called good
-    verdict_faulty_p: float = 0.3  # up to here it is called faulty
+    verdict_faulty_p: float = 0.32  # up to here it is called faulty
 
     # --- inference
     max_iterations: int = 8

@@ -11,7 +11,7 @@ from tests.simulation.check_scores import score_checks
 from tests.simulation.files import engine_input, read_world, sheets_readings, world_truth, write_world
 from tests.simulation.rates import WORLDS
 from tests.simulation.scores import Tally, score_agreed
-from tests.simulation.suspects import ideal_chart, make_suspects
+from tests.simulation.suspects import HARDER, MIXTURES, Mixture, ideal_chart, make_suspects
 from tests.simulation.worlds import make_world
 
 
@@ -34,14 +34,16 @@ def score_worlds(kind: str, seeds: list[int], designs: int | None) -> Tally:
     return total
 
 
-def score_suspects(seeds: list[int], designs: int, per_design: int, ideal: bool) -> Tally:
+def score_suspects(
+    seeds: list[int], designs: int, per_design: int, ideal: bool, mixture: Mixture = HARDER
+) -> Tally:
     """Checks of suspects by charts of typical worlds; ideal: charts with true tables and true rates."""
     from consensus import Settings, agree, check_sheet
 
     checks, suspects = [], []
     for seed in seeds:
         world = make_world("typical", seed, designs)
-        made = make_suspects(world, seed, per_design)
+        made = make_suspects(world, seed, per_design, mixture)
         settings = Settings()
         if ideal:
             readers = [one.sheet.reader for one in made]
@@ -63,6 +65,7 @@ def main() -> None:
     suspects.add_argument("--seeds", type=int, default=1, help="number of seeds")
     suspects.add_argument("--designs", type=int, default=40)
     suspects.add_argument("--per-design", type=int, default=8)
+    suspects.add_argument("--mixture", default="harder", choices=[*MIXTURES])
     suspects.add_argument("--ideal", action="store_true", help="charts that know the truth")
     for name in ("write", "score"):
         command = commands.add_parser(name)
@@ -74,7 +77,8 @@ def main() -> None:
     given = parser.parse_args()
     seeds = list(range(given.seed, given.seed + given.seeds))
     if given.command == "check":
-        rows = score_suspects(seeds, given.designs, given.per_design, given.ideal).rows()
+        mixture = MIXTURES[given.mixture]
+        rows = score_suspects(seeds, given.designs, given.per_design, given.ideal, mixture).rows()
         print(*rows, sep="\n")
         return
     if given.command == "write":

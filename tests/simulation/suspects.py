@@ -43,8 +43,9 @@ class Mixture:
 
 
 HARDER = Mixture()
-AS_ASKED = Mixture(troubled=0.3, shares=(0.5, 0.5, 0.0, 0.0))  # "mirrored and wrong-common sheets among them"
-MIXTURES = {"harder": HARDER, "asked": AS_ASKED}
+# "mirrored and wrong-common sheets among them", sheets in part as in the worlds
+AS_ASKED = Mixture(troubled=0.25, shares=(0.5, 0.5, 0.0, 0.0), missing=(0.0, 0.5))
+MIXTURES = {"harder": HARDER, "asked": AS_ASKED, "known": replace(AS_ASKED, known=True)}
 
 
 @dataclass(frozen=True)
