@@ -35,9 +35,11 @@ def sheet_offsets(encoded: Encoded, settings: Settings) -> FloatArray:
     plain = np.bincount(encoded.sheet, contact, encoded.sheets)
     suspects = (many >= FEWEST) & (plain <= 0.25 * many) & ((odd >= 0.5 * many) | (plain == 0))
     levels = np.concatenate([[0.0], encoded.alphabet.levels])
-    for sheet in np.flatnonzero(suspects):
-        ohms = encoded.ohm[figures & (encoded.sheet == sheet)]
-        offsets[sheet] = best_offset(ohms, levels, settings.level_tolerance)
+    rows = np.flatnonzero(figures & suspects[encoded.sheet])
+    rows = rows[np.argsort(encoded.sheet[rows], kind="stable")]
+    for mine in np.split(rows, np.flatnonzero(np.diff(encoded.sheet[rows])) + 1):
+        if len(mine):
+            offsets[encoded.sheet[mine[0]]] = best_offset(encoded.ohm[mine], levels, settings.level_tolerance)
     return offsets
 
 

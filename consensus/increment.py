@@ -71,13 +71,12 @@ def _same_so_far(previous: Standing, encoded: Encoded) -> bool:
         return False
     if design.sheets[:many] != before.sheets or any(one.bound_variant for one in design.sheets[many:]):
         return False
-    alike = ("sheet", "cell", "code", "limit", "shifted_code")
+    alike = ("sheet", "cell", "code", "limit")
     now, then = encoded.alphabet, old.alphabet
     return (
         bool(encoded.counts[many:].all())
         and all(np.array_equal(getattr(encoded, name)[:rows], getattr(old, name)) for name in alike)
         and np.array_equal(encoded.ohm[:rows], old.ohm, equal_nan=True)
-        and np.array_equal(np.isfinite(encoded.offset[:many]), np.isfinite(old.offset))
         and np.array_equal(now.series, then.series)
         and np.array_equal(now.parallel, then.parallel)
     )
@@ -88,7 +87,10 @@ def _with_new_sheets(previous: Standing, encoded: Encoded) -> Standing | None:
     assert previous.total is not None and previous.loud is not None and previous.loud_units is not None
     many, prior = previous.encoded.sheets, previous.judged.prior
     kept = encoded.sheet_order
-    units = np.unique(encoded.unit[many:])
+    changed = np.append(_other_offsets(previous.encoded, encoded), np.arange(many, encoded.sheets))
+    if not encoded.counts[changed].all():
+        return None
+    units = np.unique(encoded.unit[changed])
     sheets = kept[np.isin(encoded.unit[kept], units)]
     problem, pairs, posterior, messages = _speak(previous, encoded, sheets)
     total = previous.total + messages.sum(axis=0)
@@ -131,6 +133,14 @@ def _with_new_sheets(previous: Standing, encoded: Encoded) -> Standing | None:
         loud_units=loud_units[loudest],
         spoken=spoken,
     )
+
+
+def _other_offsets(old: Encoded, encoded: Encoded) -> IntArray:
+    """Earlier sheets that read otherwise with a resistive common's figure taken off: it is sought among
+    levels, which move by a hair with each reading."""
+    rows = np.flatnonzero(encoded.shifted_code[: len(old.sheet)] != old.shifted_code)
+    sought = np.flatnonzero(np.isfinite(encoded.offset[: old.sheets]) != np.isfinite(old.offset))
+    return np.union1d(encoded.sheet[rows], sought)
 
 
 def _total_of(previous: Standing) -> FloatArray:
