@@ -20,6 +20,7 @@ from consensus.contacts import CLOSED, FIRST_LEVEL, LEAK, OPEN, OVER_LIMIT
 from consensus.encoding import Encoded, encode
 from consensus.hypotheses import CONSTANTS
 from consensus.inference import entry_likelihoods
+from consensus.meter_habits import closed_figures, leads_excess, mandel_figures
 from consensus.problem import Problem, make_problem
 from consensus.propagation import State
 from consensus.readings import DesignReadings
@@ -49,13 +50,16 @@ def _by_mistake() -> FloatArray:
 
 @dataclass
 class Counts:
-    """Expected counts, by contributor: (missed, contacts), (invented, opens), sheets and mistakes; overall
-    leaks of opens, dirty ones of closed, units and faults."""
+    """Expected counts, by contributor: (missed, contacts), (invented, opens), sheets and mistakes, (excess Ω,
+    closed figures), (squares, degrees of freedom) within repeated ones; overall leaks of opens, dirty ones of
+    closed, units and faults."""
 
     miss: dict[str, FloatArray] = field(default_factory=lambda: defaultdict(_two))
     invent: dict[str, FloatArray] = field(default_factory=lambda: defaultdict(_two))
     sheets: dict[str, float] = field(default_factory=lambda: defaultdict(float))
     mistakes: dict[str, FloatArray] = field(default_factory=lambda: defaultdict(_by_mistake))
+    leads: dict[str, FloatArray] = field(default_factory=lambda: defaultdict(_two))
+    repeats: dict[str, FloatArray] = field(default_factory=lambda: defaultdict(_two))
     leaks: FloatArray = field(default_factory=_two)
     dirty: FloatArray = field(default_factory=_two)
     faults: FloatArray = field(default_factory=_two)
@@ -140,6 +144,10 @@ def count_design(encoded: Encoded, problem: Problem, state: State | None) -> Cou
         return counts
     _count_sheets(counts, problem, state, who, names)
     _count_readings(counts, problem, state, who, names, encoded.code)
+    leads, repeats = closed_figures(encoded, problem, state, who, len(names))
+    for at, name in enumerate(names):
+        counts.leads[name] += leads[at]
+        counts.repeats[name] += repeats[at]
     return counts
 
 
@@ -216,6 +224,9 @@ def add_counts(total: Counts, more: Counts) -> None:
     for name in more.miss:
         total.miss[name] += more.miss[name]
         total.invent[name] += more.invent[name]
+    for name in more.leads:
+        total.leads[name] += more.leads[name]
+        total.repeats[name] += more.repeats[name]
     total.leaks += more.leaks
     total.dirty += more.dirty
     total.faults += more.faults
@@ -254,12 +265,15 @@ def snapshot(counts: Counts, settings: Settings) -> Reliability:
     shares = [
         (rates[kind] * strength + mistakes[at]) / (strength + sheets) for at, kind in enumerate(MISTAKES)
     ]
+    beside_others = mandel_figures(counts.leads, counts.repeats)
     contributors = {
         name: ContributorReliability(
             miss=_beta(miss, counts.miss[name]),
             invent=_beta(invent, counts.invent[name]),
             sheets=counts.sheets[name],
             mistakes=tuple(zip(MISTAKES, (float(x) for x in counts.mistakes[name]), strict=True)),
+            leads_ohm=leads_excess(*(float(x) for x in counts.leads[name])),
+            mandel=beside_others.get(name),
         )
         for name in sorted(counts.sheets)
     }

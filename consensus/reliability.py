@@ -19,10 +19,25 @@ MISTAKES = ("mirrored_pins", "shifted_positions", "wrong_common", "exchanged")
 
 
 @dataclass(frozen=True)
+class MandelFigures:
+    """h and k of one contributor with the limits at 1 %, among so many contributors who repeated readings."""
+
+    h: float
+    k: float
+    h_limit: float
+    k_limit: float
+    contributors: int
+
+    def to_plain(self) -> dict[str, Any]:
+        return dict(self.__dict__)
+
+
+@dataclass(frozen=True)
 class ContributorReliability:
     """Beta posteriors (a, b) of both slip rates, and expected counts of sheets by mistake.
 
-    leads_ohm: mean excess of this contributor's closed readings, Ω: leads that are not zeroed.
+    leads_ohm: mean excess of this contributor's closed readings, Ω: leads that are not zeroed; mandel: their
+    figures beside those of others, None where too few contacts were read twice (meter_habits.py).
     """
 
     miss: tuple[float, float]
@@ -30,6 +45,7 @@ class ContributorReliability:
     sheets: float
     mistakes: tuple[tuple[str, float], ...] = ()
     leads_ohm: float = 0.0
+    mandel: MandelFigures | None = None
 
     @property
     def miss_rate(self) -> float:
@@ -60,6 +76,7 @@ class ContributorReliability:
             "sheets": self.sheets,
             "mistakes": dict(self.mistakes),
             "leads_ohm": self.leads_ohm,
+            "mandel": None if self.mandel is None else self.mandel.to_plain(),
         }
 
     @classmethod
@@ -70,6 +87,7 @@ class ContributorReliability:
             sheets=float(plain["sheets"]),
             mistakes=tuple((name, float(count)) for name, count in plain["mistakes"].items()),
             leads_ohm=float(plain.get("leads_ohm", 0.0)),
+            mandel=None if plain.get("mandel") is None else MandelFigures(**plain["mandel"]),
         )
 
 

@@ -24,6 +24,8 @@ from registry.services.own_evidence import (
     own_chart_of_link,
 )
 
+LEADS_SEEN_OHM = 0.12  # from here on it is hardly chance (tests/consensus/test_meter_habits.py)
+
 
 @login_required
 def own(request: HttpRequest) -> HttpResponse:
@@ -39,6 +41,7 @@ def own(request: HttpRequest) -> HttpResponse:
         "findings": findings_counted(request.user),
         "habits": habits,
         "mistakes": _mistakes(habits),
+        "leads_seen": bool(habits) and habits["leads_ohm"] >= LEADS_SEEN_OHM,
         "rereads": rereads_asked_of(request.user),
     }
     return render(request, "contributor/own.html", context)

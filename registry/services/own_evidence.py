@@ -50,13 +50,16 @@ def own_chart_of_link(token: str) -> tuple[Contributor, Design] | None:
 def habits_of(contributor: Contributor) -> Plain | None:
     """Slip rates and habits in the snapshot in force, for the contributor's own eyes.
 
-    miss, invent: shares of readings; mistakes: expected counts of sheets by mistake; sheets: how many.
+    miss, invent: shares of readings; mistakes: expected counts of sheets by mistake; sheets: how many;
+    leads_ohm: Ω by which their closed contacts read higher than those of others; mandel: h and k with their
+    limits, None where too few contacts were read twice.
     """
     known: Plain | None = snapshot_in_force().content.get("contributors", {}).get(contributor.pseudonym)
     if known is None:
         return None
     rates = {name: known[name][0] / sum(known[name]) for name in ("miss", "invent")}
-    return {**rates, "mistakes": known["mistakes"], "sheets": known["sheets"]}
+    figures = {"leads_ohm": known.get("leads_ohm", 0.0), "mandel": known.get("mandel")}
+    return {**rates, **figures, "mistakes": known["mistakes"], "sheets": known["sheets"]}
 
 
 def account_data(*, by: User) -> Plain:
