@@ -34,8 +34,8 @@ REPLICATES = 2  # readings of one contact by one contributor, as a rule
 def closed_figures(
     encoded: Encoded, problem: Problem, state: State, who: IntArray, people: int
 ) -> tuple[FloatArray, FloatArray]:
-    """(people, 2) sum of excess in Ω and readings; (people, 2) squares within repeated readings of a contact and
-    their degrees of freedom.  who: (N,) contributor of each sheet."""
+    """(people, 2) sum of excess in Ω and readings; (people, 2) squares within repeated readings of one
+    contact and their degrees of freedom.  who: (N,) contributor of each sheet."""
     pairs = state.pairs
     sure = state.posterior[:, 0] > SURE
     plain = pairs.hypothesis // problem.mistakes == 0

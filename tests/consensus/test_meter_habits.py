@@ -17,8 +17,8 @@ from tests.simulation.worlds import make_world
 
 
 def test_leads_that_are_not_zeroed_are_found():
-    # seed 3: a quarter of the contributors add 0.2 to 0.6 Ω; a contact varies by about 0.3 Ω, so that 100 figures
-    # know a mean to 0.03, and 0.12 lies three of them from either
+    # seed 3: a quarter of the contributors add 0.2 to 0.6 Ω; a contact varies by about 0.3 Ω, so that 100
+    # figures know a mean to 0.03, and 0.12 lies three of them from either
     world = make_world("typical", 3, 30, replace(WORLDS["typical"], leads_unzeroed=0.25, bare_continuity=0.0))
     snapshot = learn_reliability(engine_input(world), Settings())
     seen = {sheet.reader.name: sheet.reader.unzeroed for sheet in world.sheets}
