@@ -51,6 +51,15 @@ def two_sided_pooled(n: int, freedom: int) -> float:
     return float(z * np.sqrt(freedom * (1 + 1 / n) / stats.chi2.ppf(1 - CONFIDENCE, freedom)))
 
 
+def rectangular_u(width: float) -> float:
+    """Standard uncertainty of what lies anywhere within `width` (GUM, JCGM 100:2008, 4.3.7: half of it / √3).
+
+    >>> round(rectangular_u(0.01), 9)
+    0.002886751
+    """
+    return float(width / np.sqrt(12))
+
+
 def cell_figures(
     cell: IntArray, ohms: FloatArray, closed: NDArray[np.bool_], cells: int, settings: Settings
 ) -> list[OhmFigures | None]:
@@ -92,7 +101,7 @@ def _fill(
         n, middle = int(count[cell]), float(centre[cell])
         typical = float(np.exp(middle)) - (step if closed else 0.0)
         sampled = 1.25 * pooled / np.sqrt(n) * np.exp(middle)
-        type_b = settings.meter_resolution_ohm**2 / 12 + settings.lead_u_ohm**2
+        type_b = rectangular_u(settings.meter_resolution_ohm) ** 2 + settings.lead_u_ohm**2
         u = float(np.sqrt(sampled**2 + type_b))
         if closed:
             accept = (0.0, float(np.exp(middle + one_sided_pooled(n, known) * pooled)) - step)
