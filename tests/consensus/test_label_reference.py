@@ -29,8 +29,8 @@ def test_reference_gives_the_published_anaesthetists():
 
 
 def test_rates_and_states_are_those_of_the_reference_where_nothing_but_slips_happens():
-    # 40 designs of 24 places read by seven people: 480 open and 480 closed places a reader, standard errors of
-    # a rate up to 0.02; the priors and the mistakes that the engine also considers may move it by as much again
+    # 40 designs of 24 places read by seven people: 480 open and 480 closed places a reader, standard errors
+    # of a rate up to 0.02; the priors, and the mistakes that the engine also considers, may add as much again
     rates = {f"w{at}": (0.05 + 0.03 * at, 0.02 + 0.02 * at) for at in range(7)}
     designs = noisy_designs(rates, 40, 11)
     counts = np.zeros((40 * len(PATTERN) * 4, len(rates), 2))
