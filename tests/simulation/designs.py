@@ -50,7 +50,7 @@ def make_design(name: str, rates: Rates, rng: Generator) -> Design:
         common = 0 if rng.random() < 0.6 else int(rng.integers(0, len(pins)))
         pairs = tuple((pin, common) for pin in range(len(pins)) if pin != common)
     table = _table(kind, len(positions), len(pairs), rng)
-    tables = (table,) if rates.variant == 0 else (table, _changed(kind, table, 0.13, rng))
+    tables = (table,) if rates.variant == 0 else (table, _second_table(kind, table, rng))
     return Design(name, kind, positions, pins, common, pairs, tables)
 
 
@@ -84,6 +84,18 @@ def _changed(kind: str, table: np.ndarray, share: float, rng: Generator) -> np.n
     return other
 
 
+def _second_table(kind: str, table: np.ndarray, rng: Generator) -> np.ndarray:
+    """A second table as the sample worlds have them: two lines differ, each in one or two positions."""
+    other = table.copy()
+    for line in rng.choice(table.shape[1], 2, replace=False):
+        for row in rng.choice(len(table), 1 + int(rng.random() < 0.8), replace=False):
+            other[row, line] = OPEN if other[row, line] != OPEN else 0.0
+    return other
+
+
 def forged_table(design: Design, rng: Generator) -> np.ndarray:
-    """What a colluding block claims: the true table with a fifth to two fifths of its cells turned over."""
+    """What a colluding block claims: the true table with up to two fifths of its cells turned over, or a
+    table that differs in as few places as a second variant does."""
+    if rng.random() < 0.3:
+        return _second_table(design.kind, design.tables[0], rng)
     return _changed(design.kind, design.tables[0], rng.uniform(0.15, 0.4), rng)

@@ -29,6 +29,8 @@ class Rates:
     no_common: float = 0.05  # of designs: separate contacts, each with its own two pins
     variant: float = 0.0  # share of units of a second table
     block: float = 0.0  # share of units that three accounts made up
+    block_least: int = 3  # units of a block, whatever its share
+    same_accounts: float = 0.5  # chance that one world's blocks are all of the same three accounts
     bare_continuity: float = 0.1  # of contributors: write down that it buzzed
     leads_unzeroed: float = 0.03  # of contributors: their leads are in every figure
 

@@ -34,19 +34,19 @@ def make_world(kind: str, seed: int, designs: int | None = None, rates: Rates | 
     rng = np.random.default_rng([crc32(kind.encode()), seed])
     readers = make_readers(rates, rng)
     made, sheets = [], []
+    same = _colluders(readers, rates, rng) if rng.random() < rates.same_accounts else None
     for at in range(rates.designs):
         design = make_design(f"D{at:04d}", rates, rng)
         made.append(design)
-        sheets += _design_sheets(design, readers, rates, rng)
+        sheets += _design_sheets(design, readers, same or _colluders(readers, rates, rng), rates, rng)
     return World(kind, tuple(made), readers, tuple(sheets))
 
 
 def _design_sheets(
-    design: Design, readers: tuple[Reader, ...], rates: Rates, rng: Generator
+    design: Design, readers: tuple[Reader, ...], colluders: list[Reader], rates: Rates, rng: Generator
 ) -> list[SimulatedSheet]:
     units = int(rng.integers(rates.units[0], rates.units[1] + 1))
-    colluders = _colluders(readers, rates, rng)
-    block = max(3, round(rates.block * units)) if rates.block else 0
+    block = max(rates.block_least, round(rates.block * units)) if rates.block else 0
     forged = forged_table(design, rng) if block else None
     out: list[SimulatedSheet] = []
     for at in range(units):
