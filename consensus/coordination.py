@@ -18,8 +18,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 MEMBER = 0.5  # posterior from which a unit belongs to a table
-MANY_HANDS = 1.3  # units per contributor up to which a group is of many hands
-SURE_MEMBER = 0.95  # posterior from which it speaks for the publication of one
+SUSPECTED = 0.45  # that a group too small to be named is coordinated, where its accounts are known for it
+SURE_MEMBER = 0.95  # the same where the table may be a block: a stray unit must not make a variant of it
+HARDLY_MADE = 0.05  # chance of a block up to which likely members speak for the publication of a table
 
 
 def table_roles(
@@ -30,19 +31,27 @@ def table_roles(
     belief: FloatArray,
     bound: tuple[str | None, ...],
     settings: Settings,
+    made: FloatArray | None = None,
 ) -> list[TableRole]:
     """Role of each table; the first, the largest, is the pattern itself.
 
     A further table is a variant with at least `variant_units` units from `variant_contributors`
     contributors, or where a moderator bound it (`bound`: (V,) its key); a coordinated block with
-    `block_units` units from fewer; otherwise a candidate.  unit_table: (U, V), belief: (V, Q, A).
+    `block_units` units from fewer; otherwise a candidate.  made: (V,) chance that accounts made a table up,
+    by their number and what is known of them; one that probably was is never a variant.  unit_table: (U, V),
+    belief: (V, Q, A).
     """
     first_names: dict[int, str] = {}
     kinds: list[str] = []
     for table in range(unit_table.shape[1]):
-        members, sheets, people = table_members(encoded, kept, unit, unit_table[:, table])
-        made = len(bound) > table and bound[table] is not None
-        kinds.append("variant" if made else role_kind(table, len(members), people, settings))
+        chance = 0.0 if made is None else float(made[table])
+        least = MEMBER if chance < HARDLY_MADE else SURE_MEMBER
+        members, sheets, people = table_members(encoded, kept, unit, unit_table[:, table], least)
+        by_hand = len(bound) > table and bound[table] is not None
+        if chance > MEMBER:
+            kinds.append("coordinated" if len(members) >= settings.block_units else "suspected")
+        else:
+            kinds.append("variant" if by_hand else role_kind(table, len(members), people, settings))
         if kinds[table] == "variant":
             names = [encoded.readings.sheets[sheet].name for sheet in sheets]
             first_names[table] = min(names, default="")
@@ -51,27 +60,20 @@ def table_roles(
         TableRole(
             key=keys.get(table),
             minority=kind == "variant" and table > 0,
-            coordinated=kind == "coordinated",
+            coordinated=kind in ("coordinated", "suspected"),
+            p=SUSPECTED if kind == "suspected" else 1.0,
         )
         for table, kind in enumerate(kinds)
     ]
 
 
 def table_members(
-    encoded: Encoded, kept: IntArray, unit: IntArray, chance: FloatArray
+    encoded: Encoded, kept: IntArray, unit: IntArray, chance: FloatArray, least: float
 ) -> tuple[IntArray, IntArray, int]:
-    """(units, their sheets, contributors) that speak for the publication of a table; chance: (U,).
-
-    Only sure members speak, unless the sure ones are of as many hands as units: then a likely one does too.
-    (A block of a few accounts with a stray unit beside it must not pass for a variant.)
-    """
-    found = []
-    for least in (SURE_MEMBER, MEMBER):
-        members = np.flatnonzero(chance > least)
-        sheets = kept[np.isin(unit, members)]
-        found.append((members, sheets, len(np.unique(encoded.contributor[sheets]))))
-    sure, likely = found
-    return likely if len(sure[0]) <= MANY_HANDS * sure[2] else sure
+    """(units, their sheets, contributors) that are of a table with more than `least`; chance: (U,)."""
+    members = np.flatnonzero(chance > least)
+    sheets = kept[np.isin(unit, members)]
+    return members, sheets, len(np.unique(encoded.contributor[sheets]))
 
 
 def variant_keys(

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.agreement import agree_cells
+from consensus.block_learning import learn_blocks
 from consensus.common_offset import with_offsets
 from consensus.coordination import MEMBER, table_roles
 from consensus.design_figures import agreement_figures, telling_cells, told_states
@@ -45,7 +46,7 @@ def learn_reliability(
 
     progress: called with (done, of); mapper: like the builtin map, for instance a process pool's.
     """
-    return learn(designs, settings, progress, mapper)
+    return learn_blocks(designs, learn(designs, settings, progress, mapper), settings, mapper)
 
 
 def agree_design(readings: DesignReadings, reliability: Reliability, settings: Settings) -> DesignAgreement:
@@ -82,7 +83,9 @@ def agreement_of(
     readings, kept = encoded.readings, encoded.sheet_order
     model = reading_model(encoded, reliability, settings)
     unit = np.unique(encoded.unit[kept], return_inverse=True)[1]
-    roles = table_roles(encoded, kept, unit, judged.unit_table, judged.belief, judged.keys, settings)
+    roles = table_roles(
+        encoded, kept, unit, judged.unit_table, judged.belief, judged.keys, settings, judged.made
+    )
     variants = published_variants(encoded, unit, judged, roles, settings)
     if problem is not None:
         findings = _all_findings(encoded, problem, judged, roles, reliability, settings)
@@ -104,7 +107,8 @@ def agreement_of(
 @dataclass(frozen=True)
 class Judged:
     """What inference says of a design's counting sheets: belief (V, Q, A), unit_table (U, V), state shares
-    (A,) and table shares (V,), keys of bound tables, explanations, agreement figures."""
+    (A,) and table shares (V,), the block's table or -1, chances (V,) of tables being a block and
+    of being the pattern itself, keys of bound tables, explanations, agreement figures."""
 
     belief: FloatArray
     unit_table: FloatArray
@@ -114,6 +118,9 @@ class Judged:
     explained: Explanation
     statistics: Plain
     state: State | None = None  # None: thin
+    block: int = -1
+    made: FloatArray | None = None  # None: no block
+    pattern: FloatArray | None = None  # None: the first table is
 
 
 def judge_design(encoded: Encoded, problem: Problem, state: State | None = None) -> Judged:
@@ -122,8 +129,15 @@ def judge_design(encoded: Encoded, problem: Problem, state: State | None = None)
     if is_thin(problem):
         belief, behind, prior = thin_beliefs(problem)
         explained = explain_thinly(problem, behind, encoded.code)
-        alone = np.ones((problem.units, 1))
-        return Judged(belief[None], alone, prior, np.ones(1), (None,), explained, {"units": problem.units})
+        return Judged(
+            belief=belief[None],
+            unit_table=np.ones((problem.units, 1)),
+            prior=prior,
+            share=np.ones(1),
+            keys=(None,),
+            explained=explained,
+            statistics={"units": problem.units},
+        )
     kept, sheets = encoded.sheet_order, encoded.readings.sheets
     held = {int(encoded.unit[at]): sheets[at].bound_variant for at in kept}
     bound = tuple(held[int(unit)] for unit in np.unique(encoded.unit[kept]))
@@ -139,6 +153,9 @@ def judge_design(encoded: Encoded, problem: Problem, state: State | None = None)
         explained,
         agreement_figures(told_states(state.messages)),
         state,
+        state.block,
+        tables.made_up(problem),
+        tables.pattern(problem),
     )
 
 
@@ -151,8 +168,10 @@ def published_variants(
 ) -> list[VariantPattern]:
     """Variants largest first; shares are of units of published tables.  unit: (N,) of counting sheets."""
     kept = encoded.sheet_order
-    belief, unit_table = judged.belief, judged.unit_table
+    unit_table = judged.unit_table
     published = [table for table, role in enumerate(roles) if role.key is not None]
+    belief = judged.belief.copy()
+    belief[0] = doubted_pattern(judged, published)
     member = unit_table[:, published].argmax(axis=1)
     belongs = unit_table[:, published].max(axis=1) > MEMBER
     found = []
@@ -171,6 +190,16 @@ def published_variants(
             )
         )
     return found
+
+
+def doubted_pattern(judged: Judged, published: list[int]) -> FloatArray:
+    """(Q, A) the first table, or one that is not published: which of them is the pattern may be in doubt.
+    Published variants stand beside it with charts of their own, so that there is nothing to mix."""
+    if judged.pattern is None:
+        return judged.belief[0]
+    weight = judged.pattern.copy()
+    weight[[table for table in published if table > 0]] = 0.0
+    return np.asarray(np.einsum("v,vqa->qa", weight / max(weight.sum(), 1e-12), judged.belief))
 
 
 def _all_findings(
@@ -193,7 +222,7 @@ def _all_findings(
         other = make_problem(encoded, reliability, settings, aside)
         sources = source_beliefs(other, np.repeat(judged.belief[None], other.units, axis=0), judged.prior)
         pairs = crossed_pairs(other, np.ones(len(aside), dtype=bool))
-        _, posterior, _ = judge(other, pairs, sources, judged.share)
+        _, posterior, _ = judge(other, pairs, sources, judged.share, judged.block)
         pattern = source_beliefs(
             other, np.repeat(judged.belief[None], other.units, axis=0), judged.prior, False
         )

@@ -79,8 +79,10 @@ def label_chances(
     )
     minority = [at for at, role in enumerate(roles) if role.minority]
     found["other_variant"] = explained.tables[:, minority].sum(axis=1)
-    candidate = [at for at, role in enumerate(roles) if role.key is None and not role.coordinated]
-    found["unexplained"] = found["unexplained"] + explained.tables[:, candidate].sum(axis=1)
+    for at, role in enumerate(roles):
+        if role.key is None:
+            apart = 1 - role.p if role.coordinated else 1.0
+            found["unexplained"] = found["unexplained"] + apart * explained.tables[:, at]
     main = [at for at, role in enumerate(roles) if role.key is not None and not role.minority]
     found["slip"] = explained.slip
     found["fits"] = np.minimum(explained.plain, explained.tables[:, main].sum(axis=1)) * (1 - explained.slip)

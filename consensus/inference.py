@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from consensus.blocks import log_table_priors
 from consensus.contacts import deviation
 from consensus.hypotheses import CLOSED as CLOSED_SOURCE
 from consensus.hypotheses import CONSTANTS, OPEN, UNKNOWN, WORN
@@ -229,9 +230,9 @@ def entry_likelihoods(problem: Problem, pairs: Pairs) -> FloatArray:
 
 
 def weigh(
-    problem: Problem, pairs: Pairs, fit: FloatArray, share: FloatArray
+    problem: Problem, pairs: Pairs, fit: FloatArray, share: FloatArray, block: int = -1
 ) -> tuple[FloatArray, FloatArray]:
-    """(P, V) posterior of each pair and table, and (U,) log evidence of each unit.
+    """(P, V) posterior of each pair and table, and (U,) log evidence of each unit; block: see blocks.py.
 
     Variant and fault belong to the unit, a mistake to the sheet: sheets of one unit multiply within
     each variant and fault, mistakes are summed within each sheet.
@@ -252,7 +253,8 @@ def weigh(
     else:
         total = np.zeros((problem.units, faults, tables))
         np.add.at(total, problem.unit, by_sheet)
-    total = total + problem.log_fault[None, :, None] + np.log(np.maximum(share, TINY))
+    tables_prior = log_table_priors(problem.accounts, share, block)
+    total = total + problem.log_fault[None, :, None] + tables_prior[..., None, :]
     held = np.flatnonzero((problem.bound >= 0) & (problem.bound < tables))
     if len(held):
         elsewhere = np.arange(tables)[None, :] != problem.bound[held][:, None]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -37,6 +37,7 @@ STILL = 0.0006  # mean change of the slip rates below which learning ends
 MEAN_WEIGHT = 200.0  # readings that the documented mean slip rates are worth
 LEAST_WEIGHT, MOST_WEIGHT = 2.0, 200.0  # readings that the population is worth against a contributor's own
 SHEETS_ENOUGH = 30  # sheets of one contributor after which further designs of theirs are not needed
+NEVER = -1e3  # log prior of what learning leaves out
 LEAST_PAIRS = 0.01  # pairs less likely than that are not counted
 
 
@@ -52,7 +53,8 @@ def _by_mistake() -> FloatArray:
 class Counts:
     """Expected counts, by contributor: (missed, contacts), (invented, opens), sheets and mistakes, (excess Ω,
     closed figures), (squares, degrees of freedom) within repeated ones; overall leaks of opens, dirty ones of
-    closed, units and faults."""
+    closed, units and faults.  Of coordinated blocks: (sheets in them, sheets in designs that have one) by
+    contributor, (designs that have one, designs)."""
 
     miss: dict[str, FloatArray] = field(default_factory=lambda: defaultdict(_two))
     invent: dict[str, FloatArray] = field(default_factory=lambda: defaultdict(_two))
@@ -63,6 +65,8 @@ class Counts:
     leaks: FloatArray = field(default_factory=_two)
     dirty: FloatArray = field(default_factory=_two)
     faults: FloatArray = field(default_factory=_two)
+    blocks: dict[str, FloatArray] = field(default_factory=lambda: defaultdict(_two))
+    designs: FloatArray = field(default_factory=_two)
 
 
 def learn(
@@ -118,13 +122,20 @@ def count_designs(work: tuple[Sequence[DesignReadings], Reliability, Settings]) 
     """Expected counts of some designs under a snapshot."""
     designs, reliability, settings = work
     encoded = [with_offsets(encode(design, settings), settings) for design in designs]
-    problems = [make_problem(one, reliability, settings) for one in encoded]
+    problems = [explained_sheets(make_problem(one, reliability, settings)) for one in encoded]
     dense = [at for at, problem in enumerate(problems) if not is_thin(problem)]
     states = dict(zip(dense, propagate_all([problems[at] for at in dense], crossed=False), strict=True))
     total = Counts()
     for at, (one, problem) in enumerate(zip(encoded, problems, strict=True)):
         add_counts(total, count_design(one, problem, states.get(at)))
     return total
+
+
+def explained_sheets(problem: Problem) -> Problem:
+    """Without "unexplained": a reader who errs by a third would be given up before the rates tell so."""
+    log_mistake = problem.log_mistake.copy()
+    log_mistake[:, -1] = NEVER
+    return replace(problem, log_mistake=log_mistake)
 
 
 def count_design(encoded: Encoded, problem: Problem, state: State | None) -> Counts:
@@ -230,6 +241,9 @@ def add_counts(total: Counts, more: Counts) -> None:
     total.leaks += more.leaks
     total.dirty += more.dirty
     total.faults += more.faults
+    total.designs += more.designs
+    for name in more.blocks:
+        total.blocks[name] += more.blocks[name]
 
 
 def population(counts: dict[str, FloatArray], rate: float, settings: Settings) -> tuple[float, float]:
@@ -274,6 +288,8 @@ def snapshot(counts: Counts, settings: Settings) -> Reliability:
             mistakes=tuple(zip(MISTAKES, (float(x) for x in counts.mistakes[name]), strict=True)),
             leads_ohm=leads_excess(*(float(x) for x in counts.leads[name])),
             mandel=beside_others.get(name),
+            made_up=_made_up(counts, name, settings),
+            made_up_within=_made_up_within(counts, name, settings),
         )
         for name in sorted(counts.sheets)
     }
@@ -285,7 +301,19 @@ def snapshot(counts: Counts, settings: Settings) -> Reliability:
         leak=_share(counts.leaks, settings.leak_rate, 100.0),
         dirty=_share(counts.dirty, settings.dirty_rate, 300.0),
         contributors=contributors,
+        block_rate=_share(counts.designs, settings.block_rate, settings.block_designs),
     )
+
+
+def _made_up(counts: Counts, name: str, settings: Settings) -> float:
+    """Share of a contributor's sheets that are of blocks."""
+    return float(counts.blocks[name][0] / (counts.sheets[name] + settings.block_strength))
+
+
+def _made_up_within(counts: Counts, name: str, settings: Settings) -> float:
+    """The same of the sheets in designs that have one."""
+    weight, (mine, exposed) = settings.block_strength, counts.blocks[name]
+    return float((mine + settings.block_within * weight) / (exposed + weight))
 
 
 def _beta(prior: tuple[float, float], counts: FloatArray) -> tuple[float, float]:

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from consensus.blocks import Accounts, design_accounts
 from consensus.contacts import Alphabet, likelihood_table
 from consensus.encoding import Encoded, reading_likelihoods
 from consensus.hypotheses import Fault, HypothesisSet, Mistake, enumerate_hypotheses
@@ -29,6 +30,7 @@ FAULT_KINDS = (
     "detent_shift",
 )
 NAMED_RIGHTLY = -3.0  # nats against a mirrored face where `against` is the common itself
+BLUNT, SHARP = 0.55, 0.8  # Youden's J of a reader from which no mistake can be told from slips, and up to
 MOST_END_ODDS = 2.5  # nats that an end row left empty may speak for a shift: it has other reasons too
 
 
@@ -41,7 +43,7 @@ class Problem:
     unit: (N,); log_mistake: (N, M), log_fault: (F,) log priors; offset, light: (N,) sheets with a candidate
     resistive common, sheets of so few readings that only "as read" is considered; strange: (N,) sheets that
     mostly do not keep to the common.  row: (R,) merged readings of `Encoded`; bound: (U,) table
-    that a moderator bound a unit to, -1 where free.
+    that a moderator bound a unit to, -1 where free; accounts: who sent the units (blocks.py).
     """
 
     hypotheses: HypothesisSet
@@ -62,6 +64,7 @@ class Problem:
     light: BoolArray
     strange: BoolArray
     bound: IntArray
+    accounts: Accounts
     settings: Settings
 
     @property
@@ -87,6 +90,16 @@ class Problem:
         return len(self.hypotheses.faults)
 
 
+def mistakes_told(discernment: FloatArray | float) -> FloatArray:
+    """Share of mistakes that can be told from slips, by Youden's J of the reader: of one who errs by a third
+    each way none can, and what looks like one is an accident of many slips.
+
+    >>> mistakes_told(np.array([0.4, 0.675, 0.9])).round(2).tolist()
+    [0.0, 0.5, 1.0]
+    """
+    return np.asarray(np.clip((discernment - BLUNT) / (SHARP - BLUNT), 0.0, 1.0))
+
+
 def mistake_shares(
     mistakes: tuple[Mistake, ...],
     readers: Sequence[ContributorReliability],
@@ -102,7 +115,9 @@ def mistake_shares(
         own = (weight * rate + np.array([one.habit(kind) for one in readers])) / (weight + sheets)
         members = kinds == kind
         share[:, members] = (own / max(int(members.sum()), 1))[:, None]
-    share[:, -1] = settings.unexplained_rate
+    told = mistakes_told(np.array([one.discernment for one in readers]))
+    share *= told[:, None] * mistakes_told(reliability.of("").discernment)
+    share[:, -1] = settings.unexplained_rate * told
     share[:, 0] = np.maximum(1 - share[:, 1:].sum(axis=1), 0.05)
     return np.asarray(share / share.sum(axis=1, keepdims=True))
 
@@ -187,12 +202,13 @@ def make_problem(
         weight=encoded.weight[rows],
         unit=unit.astype(np.int64),
         units=len(distinct),
-        log_mistake=np.log(shares)[encoded.contributor[kept]]
+        log_mistake=np.log(np.maximum(shares, 1e-12))[encoded.contributor[kept]]
         + sheet_odds(encoded, hypotheses.mistakes)[kept],
         log_fault=np.log(fault_shares(hypotheses.faults, reliability.fault_rate)),
         offset=np.isfinite(encoded.offset[kept]),
         light=light,
         strange=encoded.strange[kept],
         bound=np.full(len(distinct), -1, dtype=np.int64),
+        accounts=design_accounts(names, encoded.contributor[kept], unit, len(distinct), reliability),
         settings=settings,
     )

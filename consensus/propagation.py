@@ -40,7 +40,8 @@ class State:
     messages: (U, V, Q, A) log messages of units to places; share: (V,); prior: (A,) state shares; differs:
     (V - 1,) see tables.py; pairs with their fit (P, V) log likelihoods and posterior (P, V); log_unit: (U,)
     log evidence of each unit; beliefs: (U, V, sources, A) cavities with constants; rounds: how many were
-    run; final: (V, Q, A) beliefs with all units, where they do not follow from the messages (joint.py).
+    run; final: (V, Q, A) beliefs with all units, where they do not follow from the messages (joint.py);
+    block: the table that a few accounts made up, -1 where there is none (blocks.py).
     """
 
     messages: FloatArray
@@ -54,6 +55,7 @@ class State:
     beliefs: FloatArray
     rounds: int
     final: FloatArray | None = None
+    block: int = -1
 
 
 def first_prior(problem: Problem) -> FloatArray:
@@ -90,19 +92,21 @@ def lacking(problem: Problem, pairs: Pairs, fit: FloatArray, posterior: FloatArr
     return ideal_fit(problem) - best
 
 
-def judge(problem: Problem, pairs: Pairs, beliefs: FloatArray, share: FloatArray) -> tuple[FloatArray, ...]:
+def judge(
+    problem: Problem, pairs: Pairs, beliefs: FloatArray, share: FloatArray, block: int = -1
+) -> tuple[FloatArray, ...]:
     """Fit (P, V), posterior (P, V) and unit evidence (U,) of pairs under (U, V, sources, A) beliefs."""
     columns = [
         np.bincount(pairs.pair, np.log(predict(problem, beliefs[:, table], pairs)), len(pairs))
         for table in range(len(share))
     ]
     fit = np.stack(columns, axis=1).astype(np.float64)
-    posterior, log_unit = weigh(problem, pairs, fit, share)
+    posterior, log_unit = weigh(problem, pairs, fit, share, block)
     return fit, posterior, log_unit
 
 
 def start_state(
-    problem: Problem, messages: FloatArray | None = None, share: FloatArray | None = None
+    problem: Problem, messages: FloatArray | None = None, share: FloatArray | None = None, block: int = -1
 ) -> State:
     """A state to propagate from: given messages, or each sheet taken as read with its prior probability."""
     settings = problem.settings
@@ -116,7 +120,7 @@ def start_state(
         beliefs = source_beliefs(problem, place_beliefs(messages, prior, differs), prior)
         messages = unit_messages(problem, pairs, posterior, beliefs)
     none = np.zeros(0)
-    return State(messages, share, prior, differs, pairs, none, posterior, none, none, 0)
+    return State(messages, share, prior, differs, pairs, none, posterior, none, none, 0, block=block)
 
 
 def go_round(problem: Problem, state: State, pairs: Pairs) -> State:
@@ -124,13 +128,16 @@ def go_round(problem: Problem, state: State, pairs: Pairs) -> State:
     settings, share, differs = problem.settings, state.share, state.differs
     cavity = place_beliefs(state.messages, state.prior, differs)
     beliefs = source_beliefs(problem, cavity, state.prior)
-    fit, posterior, log_unit = judge(problem, pairs, beliefs, share)
+    fit, posterior, log_unit = judge(problem, pairs, beliefs, share, state.block)
     messages = unit_messages(problem, pairs, posterior, beliefs)
     prior = state_shares(problem, messages, state.prior, first_prior(problem))
     if len(share) > 1:
         differs = differing_shares(messages, prior, differs, settings)
         share = table_shares(problem, pairs, posterior)
-    return State(messages, share, prior, differs, pairs, fit, posterior, log_unit, beliefs, state.rounds + 1)
+    rounds = state.rounds + 1
+    return State(
+        messages, share, prior, differs, pairs, fit, posterior, log_unit, beliefs, rounds, block=state.block
+    )
 
 
 def settle(problem: Problem, state: State, most: int) -> State:
@@ -150,11 +157,13 @@ def propagate(
     messages: FloatArray | None = None,
     share: FloatArray | None = None,
     crossed: bool = True,
+    block: int = -1,
 ) -> State:
     """One round of simple explanations, one with the dear ones where something is lacking; with `crossed`
     one that weighs a mistake and a fault at once for sheets still far from explained; then rounds until no
     posterior moves by more than the tolerance."""
-    state = go_round(problem, start_state(problem, messages, share), single_pairs(problem, problem.strange))
+    start = start_state(problem, messages, share, block)
+    state = go_round(problem, start, single_pairs(problem, problem.strange))
     mistake = state.pairs.hypothesis % problem.mistakes
     fault = state.pairs.hypothesis // problem.mistakes
     prior = problem.log_mistake[state.pairs.sheet, mistake] + problem.log_fault[fault]
@@ -192,7 +201,8 @@ def trial(problem: Problem, state: State, messages: FloatArray, share: FloatArra
     active = active_pairs(problem, state.pairs, state.posterior)
     keys = np.union1d(active.sheet * many + active.hypothesis, sheets * many)
     pairs = make_pairs(problem, keys // many, keys % many)
-    return settle(problem, go_round(problem, start_state(problem, messages, share), pairs), TRIAL_ROUNDS)
+    start = start_state(problem, messages, share, state.block)
+    return settle(problem, go_round(problem, start, pairs), TRIAL_ROUNDS)
 
 
 def active_pairs(problem: Problem, pairs: Pairs, posterior: FloatArray) -> Pairs:

@@ -15,6 +15,8 @@ from scipy.special import betaincinv
 from consensus.settings import Settings
 
 Plain = dict[str, Any]
+UNKNOWN_MADE_UP = 0.0  # of an account of which nothing is known
+UNKNOWN_WITHIN = Settings.block_within
 MISTAKES = ("mirrored_pins", "shifted_positions", "wrong_common", "exchanged")
 
 
@@ -37,7 +39,9 @@ class ContributorReliability:
     """Beta posteriors (a, b) of both slip rates, and expected counts of sheets by mistake.
 
     leads_ohm: mean excess of this contributor's closed readings, Ω: leads that are not zeroed; mandel: their
-    figures beside those of others, None where too few contacts were read twice (meter_habits.py).
+    figures beside those of others, None where too few contacts were read twice (meter_habits.py).  made_up,
+    made_up_within: shares of the sheets that are of coordinated blocks, of all and of those in designs that
+    have one (blocks.py).
     """
 
     miss: tuple[float, float]
@@ -46,6 +50,8 @@ class ContributorReliability:
     mistakes: tuple[tuple[str, float], ...] = ()
     leads_ohm: float = 0.0
     mandel: MandelFigures | None = None
+    made_up: float = UNKNOWN_MADE_UP
+    made_up_within: float = UNKNOWN_WITHIN
 
     @property
     def miss_rate(self) -> float:
@@ -56,6 +62,11 @@ class ContributorReliability:
     def invent_rate(self) -> float:
         """Posterior mean share of open contacts read as closed or resistive."""
         return self.invent[0] / sum(self.invent)
+
+    @property
+    def discernment(self) -> float:
+        """Youden's J: 1 less both slip rates; 0 for one who writes down whatever comes."""
+        return 1 - self.miss_rate - self.invent_rate
 
     def miss_interval(self, level: float = 0.95) -> tuple[float, float]:
         """Equal-tailed posterior interval of the missed-contact rate."""
@@ -77,6 +88,8 @@ class ContributorReliability:
             "mistakes": dict(self.mistakes),
             "leads_ohm": self.leads_ohm,
             "mandel": None if self.mandel is None else self.mandel.to_plain(),
+            "made_up": self.made_up,
+            "made_up_within": self.made_up_within,
         }
 
     @classmethod
@@ -88,6 +101,8 @@ class ContributorReliability:
             mistakes=tuple((name, float(count)) for name, count in plain["mistakes"].items()),
             leads_ohm=float(plain.get("leads_ohm", 0.0)),
             mandel=None if plain.get("mandel") is None else MandelFigures(**plain["mandel"]),
+            made_up=float(plain.get("made_up", UNKNOWN_MADE_UP)),
+            made_up_within=float(plain.get("made_up_within", UNKNOWN_WITHIN)),
         )
 
 
@@ -100,7 +115,8 @@ def _beta_interval(posterior: tuple[float, float], level: float) -> tuple[float,
 @dataclass(frozen=True)
 class Reliability:
     """A snapshot.  miss, invent: population Beta (a, b) for contributors not in it; mistakes, faults:
-    shares of sheets and units by kind; leak, dirty: shares of readings (see `Settings`)."""
+    shares of sheets and units by kind; leak, dirty: shares of readings; block_rate: designs with a
+    coordinated block (see `Settings`)."""
 
     miss: tuple[float, float]
     invent: tuple[float, float]
@@ -109,6 +125,7 @@ class Reliability:
     leak: float
     dirty: float
     contributors: dict[str, ContributorReliability] = field(default_factory=dict)
+    block_rate: float = Settings.block_rate
 
     @classmethod
     def from_settings(cls, settings: Settings) -> Reliability:
@@ -130,6 +147,7 @@ class Reliability:
             fault_rate=settings.fault_rate,
             leak=settings.leak_rate,
             dirty=settings.dirty_rate,
+            block_rate=settings.block_rate,
         )
 
     def of(self, contributor: str) -> ContributorReliability:
@@ -145,6 +163,7 @@ class Reliability:
             "fault_rate": self.fault_rate,
             "leak": self.leak,
             "dirty": self.dirty,
+            "block_rate": self.block_rate,
             "contributors": {name: one.to_plain() for name, one in sorted(self.contributors.items())},
         }
 
@@ -157,6 +176,7 @@ class Reliability:
             fault_rate=float(plain["fault_rate"]),
             leak=float(plain["leak"]),
             dirty=float(plain["dirty"]),
+            block_rate=float(plain.get("block_rate", Settings.block_rate)),
             contributors={
                 name: ContributorReliability.from_plain(one) for name, one in plain["contributors"].items()
             },

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-ENGINE_VERSION = "1.0"
+ENGINE_VERSION = "1.1"
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,10 @@ class Settings:
     fault_rate: float = 0.06
     unexplained_rate: float = 0.004
     other_design_rate: float = 0.01  # sheets that are of another design than they claim
+    block_rate: float = 0.05  # designs with a block of units that a few accounts made up
+    block_designs: float = 20.0  # designs that this share is worth
+    block_within: float = 0.3  # units of one account in a design with a block that are of it
+    block_strength: float = 4.0  # sheets that the shares of one account in blocks are worth
     mistake_strength: float = 12.0  # sheets that the prior shares are worth
     habit_strength: float = 8.0  # sheets that the common shares are worth against a contributor's own
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.contacts import contact_ohms
+from consensus.problem import mistakes_told
 from consensus.readings import DesignReadings
 from consensus.results import DesignAgreement, SheetFinding, VariantPattern
 from consensus.settings import Settings
@@ -23,7 +24,7 @@ Place = tuple[str, bool, frozenset[str]]
 SUSPECT_SHARE = 0.8  # sheets of which fewer readings agree than that are compared, besides unexplained ones
 FEWEST_READINGS = 8
 SAME_LEVEL = 0.1  # share by which a figure may differ from the level of another chart
-MISS, INVENT = 0.06, 0.03  # slips allowed for in the comparison
+MISS, INVENT = 0.06, 0.03  # slips allowed for in the comparison, or the reader's own where they are more
 LIKELY = 0.5
 
 
@@ -78,7 +79,11 @@ def table_of(variant: VariantPattern) -> dict[Place, tuple[FloatArray, float]]:
 
 
 def table_fit(
-    design: DesignReadings, sheet: int, table: dict[Place, tuple[FloatArray, float]], settings: Settings
+    design: DesignReadings,
+    sheet: int,
+    table: dict[Place, tuple[FloatArray, float]],
+    rates: tuple[float, float],
+    settings: Settings,
 ) -> tuple[float, int]:
     """Log likelihood of a sheet as read under a table, and how many readings agree with it."""
     readings = design.readings
@@ -88,20 +93,29 @@ def table_fit(
         pins = frozenset((design.pins[readings.pin[row]], design.pins[readings.against[row]]))
         place = (design.positions[readings.position[row]], bool(readings.between[row]), pins)
         states, level = table.get(place, (np.full(3, 1 / 3), float("nan")))
-        like = reading_chances(float(ohms[row]), level, settings)
+        like = reading_chances(float(ohms[row]), level, rates, settings)
         fit += float(np.log(states @ like))
         agreeing += int(states.argmax() == like.argmax())
     return fit, agreeing
 
 
-def reading_chances(ohm: float, level: float, settings: Settings) -> FloatArray:
-    """(3,) chance of a reading of Ω (nan: continuity, inf: over limit) if open, closed, on the level."""
+def reading_chances(ohm: float, level: float, rates: tuple[float, float], settings: Settings) -> FloatArray:
+    """(3,) chance of a reading of Ω (nan: continuity, inf: over limit) if open, closed, on the level; rates:
+    of missed and invented contacts."""
+    miss, invent = rates
     if np.isnan(ohm) or ohm < settings.closed_below_ohm:
-        return np.array([INVENT, 1 - MISS, 0.01])
+        return np.array([invent, 1 - miss, 0.01])
     if ohm >= settings.open_above_ohm:
-        return np.array([1 - INVENT, MISS, MISS])
+        return np.array([1 - invent, miss, miss])
     near = not np.isnan(level) and abs(np.log(ohm / max(level, 1e-3))) < SAME_LEVEL
-    return np.array([0.01, 0.01, 1 - MISS if near else 0.02])
+    return np.array([0.01, 0.01, 1 - miss if near else 0.02])
+
+
+def reader_rates(chart: DesignAgreement, contributor: str) -> tuple[float, float]:
+    """Missed and invented contacts of a reader of the chart, MISS and INVENT at the least."""
+    own = {name: (miss, invent) for name, miss, invent in chart.model.contributors}
+    miss, invent = own.get(contributor, (MISS, INVENT))
+    return max(miss, MISS), max(invent, INVENT)
 
 
 def _renamed(
@@ -114,15 +128,17 @@ def _renamed(
     tables: dict[int, list[tuple[VariantPattern, dict[Place, tuple[FloatArray, float]]]]],
     settings: Settings,
 ) -> SheetFinding:
-    here = max(table_fit(design, sheet, table, settings)[0] for _, table in tables[own])
+    rates = reader_rates(charts[own], design.sheets[sheet].contributor)
+    here = max(table_fit(design, sheet, table, rates, settings)[0] for _, table in tables[own])
     # what the sheet's own finding explains beyond "as read": its repaired readings
     readings, agreeing = finding.params["readings"], finding.params["agreeing"]
-    repaired = agreeing * np.log(1 - MISS) + (readings - agreeing) * np.log(INVENT)
+    repaired = agreeing * np.log(1 - rates[0]) + (readings - agreeing) * np.log(rates[1])
     here = max(here, float(repaired) if finding.finding != "unexplained" else here)
-    prior = np.log(settings.other_design_rate / len(others))
+    told = max(float(mistakes_told(1 - sum(rates))), 1e-9)
+    prior = np.log(settings.other_design_rate * told / len(others))
     best = max(
         (
-            (*table_fit(design, sheet, table, settings), other, variant.variant)
+            (*table_fit(design, sheet, table, rates, settings), other, variant.variant)
             for other in others
             for variant, table in tables[other]
         ),

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.cluster.hierarchy import linkage
 from scipy.spatial.distance import squareform
 
+from consensus.blocks import FEWEST_HONEST, MEMBER, SUSPECT, account_evidence, table_stories
 from consensus.inference import Pairs
 from consensus.joint import explain_jointly
 from consensus.problem import Problem
@@ -48,6 +49,14 @@ class Tables:
     evidence: float
     keys: tuple[str | None, ...] = (None,)
 
+    def made_up(self, problem: Problem) -> FloatArray:
+        """(V,) chance of each table that a few accounts made it up (blocks.py)."""
+        return np.asarray(table_stories(problem.accounts, self.unit_table).sum(axis=0)[:-1])
+
+    def pattern(self, problem: Problem) -> FloatArray:
+        """(V,) chance of each table to be the pattern itself."""
+        return np.asarray(table_stories(problem.accounts, self.unit_table).sum(axis=1))
+
 
 def log_evidence(problem: Problem, state: State) -> float:
     """Bethe log evidence: of the units given their cavities and of the places given all messages, less what
@@ -78,16 +87,46 @@ def find_tables(problem: Problem, bound: tuple[str | None, ...] = (), state: Sta
     propagated with one table, where that is known already (together.py)."""
     state = state or propagate(problem)
     if any(bound):
-        return largest_first(problem, bound_tables(problem, state, bound))
-    if problem.units <= problem.settings.joint_units:
+        found = bound_tables(problem, state, bound)
+        return in_order(found, found.unit_table.sum(axis=0))
+    suspect = problem.accounts.made > SUSPECT
+    if problem.units <= problem.settings.joint_units and not suspect.any():
         return as_tables(problem, explain_jointly(problem, state))
     best = as_tables(problem, state)
+    if suspect.any() and not suspect.all():
+        best = set_apart(problem, best, suspect)
     for _ in range(MOST_ATTEMPTS):
         grown = add_table(problem, best)
         if grown is None:
             break
         best = grown
-    return largest_first(problem, best)
+    return named_block(problem, pattern_first(problem, best))
+
+
+def set_apart(problem: Problem, present: Tables, suspect: BoolArray) -> Tables:
+    """With a block of the suspect units (U,), where that explains the design better."""
+    messages, share = seeded_messages(present.state.messages, np.flatnonzero(suspect)), np.full(2, 0.5)
+    apart = as_tables(problem, propagate(problem, messages, share, block=1))
+    accounts = problem.accounts
+    gained = accounts.log_block + account_evidence(accounts, apart.unit_table[:, 1]) - accounts.log_none
+    if apart.unit_table[:, 0].sum() < FEWEST_HONEST:
+        return present
+    return apart if apart.evidence + gained > present.evidence else present
+
+
+def named_block(problem: Problem, tables: Tables) -> Tables:
+    """The tables propagated with a block among them, where who sent the units speaks for one."""
+    if tables.state.block >= 0:
+        return tables
+    made = tables.made_up(problem)
+    block = int(made.argmax())
+    if made[block] <= MEMBER:
+        return tables
+    order = np.append(np.delete(np.arange(len(made)), block), block)
+    state = tables.state
+    last = len(order) - 1
+    found = propagate(problem, state.messages[:, order], state.share[order], block=last)
+    return pattern_first(problem, as_tables(problem, found))
 
 
 def bound_tables(problem: Problem, state: State, bound: tuple[str | None, ...]) -> Tables:
@@ -121,11 +160,12 @@ def add_table(problem: Problem, present: Tables) -> Tables | None:
         tried = as_tables(problem, trial(problem, present.state, messages, share))
         if tried.evidence < least - TRIAL_SLACK:
             continue
-        grown = as_tables(problem, propagate(problem, messages, share))
+        grown = as_tables(problem, propagate(problem, messages, share, block=present.state.block))
         needed = least
         if not enough_units(grown):
             folded = fold_last(grown.state.messages)
-            grown = as_tables(problem, propagate(problem, folded, share[:-1] / share[:-1].sum()))
+            fewer = share[:-1] / share[:-1].sum()
+            grown = as_tables(problem, propagate(problem, folded, fewer, block=present.state.block))
             needed = present.evidence + FOLDED_GAIN
         if grown.evidence > max(needed, -np.inf if found is None else found.evidence):
             found = grown
@@ -133,8 +173,11 @@ def add_table(problem: Problem, present: Tables) -> Tables | None:
 
 
 def enough_units(tables: Tables) -> bool:
-    """Whether each table has units of its own."""
-    return bool((np.where(tables.unit_table > 0.5, tables.unit_table, 0.0).sum(axis=0) >= FEWEST_UNITS).all())
+    """Whether each table has units of its own, but for a block, of which one unit is enough."""
+    units = np.where(tables.unit_table > 0.5, tables.unit_table, 0.0).sum(axis=0)
+    if tables.state.block >= 0:
+        units[tables.state.block] = np.inf
+    return bool((units >= FEWEST_UNITS).all())
 
 
 def fold_last(messages: FloatArray) -> FloatArray:
@@ -231,9 +274,19 @@ def seeded_messages(messages: FloatArray, units: IntArray) -> FloatArray:
     return grown
 
 
-def largest_first(problem: Problem, tables: Tables) -> Tables:
-    """Tables by expected units, largest first (the star's centre included)."""
-    order = np.argsort(-tables.unit_table.sum(axis=0), kind="stable")
+def pattern_first(problem: Problem, tables: Tables) -> Tables:
+    """The table that most likely is the pattern first, the others by expected units, a block last."""
+    units = tables.unit_table.sum(axis=0)
+    units[int(tables.pattern(problem).argmax())] += 2 * problem.units
+    return in_order(tables, units)
+
+
+def in_order(tables: Tables, rank: FloatArray) -> Tables:
+    """Tables by rank (V,), the highest first (the star's centre included), a block last."""
+    rank = rank.copy()
+    if tables.state.block >= 0:
+        rank[tables.state.block] = -1.0
+    order = np.argsort(-rank, kind="stable")
     if (order == np.arange(len(order))).all():
         return tables
     state = tables.state
@@ -248,6 +301,7 @@ def largest_first(problem: Problem, tables: Tables) -> Tables:
         log_unit=state.log_unit,
         beliefs=state.beliefs[:, order],
         rounds=state.rounds,
+        block=-1 if state.block < 0 else len(order) - 1,
     )
     keys = tables.keys if len(tables.keys) == len(order) else (None,) * len(order)
     return Tables(moved, tables.unit_table[:, order], tables.evidence, tuple(keys[at] for at in order))

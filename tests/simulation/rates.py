@@ -47,8 +47,10 @@ WORLDS: dict[str, Rates] = {
     "storm": replace(
         TYPICAL,
         units=(5, 14),
-        variant=0.25,
-        block=0.2,
+        variant=0.2,
+        block=0.25,
+        block_least=2,
+        same_accounts=0.75,
         mirrored=0.15,
         shifted=0.08,
         careless=0.45,

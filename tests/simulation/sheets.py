@@ -11,6 +11,7 @@ from tests.simulation.designs import Design
 from tests.simulation.readers import OPEN_ABOVE, Reader, shown
 from tests.simulation.switches import Switch
 
+OTHER_LEVEL = 1.35  # factor from which a figure is of another level of the ladder (neighbours: 1.7)
 Place = tuple[int, int, int]  # position, pin, against: indices into the design
 
 
@@ -42,9 +43,9 @@ class SimulatedSheet:
     reader: Reader
     mistake: Mistake | None
     readings: tuple[Written, ...]
-    slips: int  # readings whose state is not that of what the leads touched
+    slips: int  # readings whose state or level is not that of what the leads touched
     differs: int  # readings on the other side of open from the variant's table at the written place
-    off: int  # readings of another state, resistive told apart
+    off: int  # readings of another state or level
     block: bool = False
     held_good: str = "worked"
 
@@ -120,6 +121,13 @@ def text_state(text: str) -> str:
     return state_of(figure_of(text))
 
 
+def reads_other(text: str, ohm: float) -> bool:
+    """Whether a text is of another state than a contact of `ohm` Ω, or of another level."""
+    if text_state(text) != state_of(ohm) or state_of(ohm) != "resistive":
+        return text_state(text) != state_of(ohm)
+    return not OTHER_LEVEL > figure_of(text) / ohm > 1 / OTHER_LEVEL
+
+
 def figure_of(text: str) -> float:
     """Ω of a written figure."""
     scale = {"k": 1e3, "M": 1e6}.get(text[-1], 1.0)
@@ -151,12 +159,12 @@ def read_sheet(
         ohm = switch.resistance(*touched)
         text = shown(reader, ohm, levels[np.abs(levels - ohm) > 0.1 * levels], rng)
         readings.append(Written(*written, text))
-        slips += text_state(text) != state_of(ohm)
+        slips += reads_other(text, ohm)
         pair = column.get(frozenset(written[1:]))
         if pair is not None:
-            truth = state_of(np.inf if table[written[0], pair] < 0 else table[written[0], pair])
-            off += text_state(text) != truth
-            differs += (text_state(text) == "open") != (truth == "open")
+            truth = np.inf if table[written[0], pair] < 0 else float(table[written[0], pair])
+            off += reads_other(text, truth)
+            differs += (text_state(text) == "open") != (state_of(truth) == "open")
     return SimulatedSheet(
         name, design, switch, reader, mistake, tuple(readings), slips, differs, off, block, held_good
     )

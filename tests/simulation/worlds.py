@@ -34,7 +34,7 @@ def make_world(kind: str, seed: int, designs: int | None = None, rates: Rates | 
     rng = np.random.default_rng([crc32(kind.encode()), seed])
     readers = make_readers(rates, rng)
     made, sheets = [], []
-    same = _colluders(readers, rates, rng) if rng.random() < rates.same_accounts else None
+    same = _colluders(readers, rates, rng) if rates.block and rng.random() < rates.same_accounts else None
     for at in range(rates.designs):
         design = make_design(f"D{at:04d}", rates, rng)
         made.append(design)
