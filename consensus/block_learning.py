@@ -15,15 +15,9 @@ from numpy.typing import NDArray
 
 from consensus.blocks import SUSPECT
 from consensus.common_offset import with_offsets
+from consensus.counts import Counts, add_counts, snapshot
 from consensus.encoding import encode
-from consensus.learning import (
-    Counts,
-    add_counts,
-    count_design,
-    enough_designs,
-    explained_sheets,
-    snapshot,
-)
+from consensus.learning import count_design, enough_designs, explained_sheets
 from consensus.problem import Problem, make_problem
 from consensus.propagation import propagate
 from consensus.readings import DesignReadings

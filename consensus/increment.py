@@ -37,7 +37,8 @@ from consensus.propagation import (
 from consensus.readings import DesignReadings
 from consensus.results import DesignAgreement, SheetFinding, rounded
 from consensus.standing import SILENT, Spoken, Standing, begin_updates, is_certain, loudest_units
-from consensus.variants import WORTH_A_TRIAL, candidate_groups, group_gains
+from consensus.unit_groups import candidate_groups
+from consensus.variants import WORTH_A_TRIAL, group_gains
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]

@@ -16,7 +16,7 @@ from consensus.readings import DesignReadings
 from consensus.reliability import Reliability
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
-from consensus.variants import MOST_CLUSTERED
+from consensus.unit_groups import MOST_CLUSTERED
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]

@@ -12,8 +12,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.cluster.hierarchy import linkage
-from scipy.spatial.distance import squareform
 
 from consensus.blocks import FEWEST_HONEST, MEMBER, SUSPECT, account_evidence, table_stories
 from consensus.inference import Pairs
@@ -21,6 +19,7 @@ from consensus.joint import explain_jointly
 from consensus.problem import Problem
 from consensus.propagation import State, propagate, trial
 from consensus.tables import log_tables, log_totals, place_beliefs
+from consensus.unit_groups import MOST_CLUSTERED, candidate_groups
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -30,10 +29,7 @@ MOST_TABLES = 4
 MOST_ATTEMPTS = 5  # further tables tried, those folded back included
 GROUPS_RUN = 3  # groups of which a table is propagated to the end
 WORTH_A_TRIAL = -6.0  # nats that a group may lack at first sight: others join it in propagation
-MOST_CLUSTERED = 300  # units clustered; of more the most outspoken
-MOST_OF_UNITS = 0.8  # larger groups are the pattern itself
 GROUP_SHARES = (0.05, 0.6)  # least and most of the units that a further table starts with
-SAYS_SOMETHING = 0.5  # nats from which a unit has a view of a place
 TRIAL_SLACK = 3.0  # nats that a trial may lack of what the table needs in the end
 FOLDED_GAIN = 0.5  # nats by which a folded explanation must be better
 FEWEST_UNITS = 1.7  # expected units behind a further table
@@ -218,46 +214,6 @@ def group_gains(
     share = np.clip(many / among, *GROUP_SHARES)
     assigned = many * np.log(share) + (among - many) * np.log(1 - share)
     return np.asarray(log_totals(total, prior, differs) - plain + assigned)
-
-
-def candidate_groups(said: FloatArray) -> list[BoolArray]:
-    """(U,) masks of two or more units that agree more with each other than with the rest.
-
-    said: (U, Q, A) log messages.  Units are clustered (average linkage) by the share of places on which
-    they contradict each other; of many units only the most outspoken are clustered, others join later.
-    """
-    spoken = np.abs(said).sum(axis=(1, 2))
-    chosen = np.sort(np.argsort(-spoken, kind="stable")[:MOST_CLUSTERED])
-    chosen = chosen[spoken[chosen] > 0]
-    if len(chosen) < 3:
-        return []
-    view = np.exp(said[chosen] - said[chosen].max(axis=-1, keepdims=True))
-    view /= view.sum(axis=-1, keepdims=True)
-    told = (np.abs(said[chosen]).max(axis=-1) > SAYS_SOMETHING).astype(np.float64)
-    split = _split_places(view, told)
-    flat = (view * (told * split)[..., None]).reshape(len(chosen), -1)
-    both = (told * split) @ told.T
-    same = flat @ (view * told[..., None]).reshape(len(chosen), -1).T
-    distance = (both - same + 0.05) / (both + 0.5)
-    distance = (distance + distance.T) / 2
-    np.fill_diagonal(distance, 0.0)
-    tree = linkage(squareform(distance, checks=False), "average")
-    groups = []
-    members = [[at] for at in range(len(chosen))]
-    for left, right, _, _ in tree[:-1]:
-        members.append(members[int(left)] + members[int(right)])
-        if len(members[-1]) <= MOST_OF_UNITS * len(chosen):
-            group = np.zeros(len(said), dtype=bool)
-            group[chosen[members[-1]]] = True
-            groups.append(group)
-    return groups
-
-
-def _split_places(view: FloatArray, told: FloatArray) -> FloatArray:
-    """(Q,) how split the units are about each place: 1 - sum of squared shares."""
-    many = np.maximum(told.sum(axis=0), 1e-9)
-    share = (view * told[..., None]).sum(axis=0) / many[:, None]
-    return np.asarray(1 - (share**2).sum(axis=-1))
 
 
 def _shares(state: State, joined: BoolArray) -> FloatArray:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from consensus import Reliability, Settings, learn_reliability
-from consensus.learning import population
+from consensus.counts import population
 from tests.consensus.benches import PATTERN, bench, turned, typed_sheet
 
 SETTINGS = Settings()

@@ -1,0 +1,71 @@
+"""Blocks that a few accounts made up, told by who sent the units."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from consensus import Settings, agree
+from consensus.blocks import Accounts, account_evidence, log_table_priors, table_stories
+from tests.simulation.__main__ import agreed_plain
+from tests.simulation.files import engine_input, world_truth
+from tests.simulation.rates import WORLDS
+from tests.simulation.scores import score_agreed
+from tests.simulation.worlds import make_world
+
+
+def accounts(account: list[int], made: float = 0.0, within: float = 0.3, rate: float = 0.05) -> Accounts:
+    units = len(account)
+    none = np.log1p(-rate) + len(set(account)) * np.log1p(-made)
+    usual = np.full(max(account) + 1, 0.03)
+    apart = (np.full(units, made), np.full(units, within))
+    return Accounts(np.array(account), *apart, usual, float(np.log(-np.expm1(none))), float(none))
+
+
+def split(first: int, second: int) -> np.ndarray:
+    """(U, 2): the first units of the first table, the others of the second."""
+    return np.repeat(np.eye(2), [first, second], axis=0)
+
+
+def test_one_account_with_many_units_weighs_less_than_many_with_one_each() -> None:
+    many_hands = table_stories(accounts([0, 1, 2, 3, 4, 5, 6, 7, 8, 9]), split(6, 4)).sum(axis=1)
+    few_hands = table_stories(accounts([0, 0, 0, 1, 1, 2, 6, 7, 8, 9]), split(6, 4)).sum(axis=1)
+    assert many_hands[0] > 0.9
+    assert few_hands[0] < many_hands[0]
+
+
+def test_evidence_of_accounts_by_hand() -> None:
+    """Two units of one account besides one of another: 1/2 against the urn (1 + 8 * 0.03) / (1 + 1 + 8),
+    and 1/3 for the number of accounts."""
+    found = account_evidence(accounts([0, 0, 1, 2]), np.array([1.0, 1.0, 1.0, 0.0]))
+    assert found == pytest.approx(np.log(0.5 / (1.24 / 10)) - np.log(3))
+
+
+def test_priors_of_tables_add_up() -> None:
+    priors = np.exp(log_table_priors(accounts([0, 1, 2]), np.array([0.5, 0.2, 0.3]), 2))
+    assert priors.sum(axis=1) == pytest.approx(1)
+    assert priors[:, 2] == pytest.approx(0.3)
+
+
+def test_three_against_three_leaves_it_open_which_is_the_pattern() -> None:
+    stories = table_stories(accounts([0, 1, 2, 3, 4, 5]), split(3, 3))
+    assert stories.sum() == pytest.approx(1)
+    assert stories.sum(axis=1) == pytest.approx([0.5, 0.5])
+
+
+def test_accounts_known_for_blocks_do_not_outvote_others() -> None:
+    """Three accounts make up three units or 40 % of each design's five to nine; seed 3.
+
+    Their record tells where they are three of five: at most 2 % of cells may be wrong."""
+    rates = replace(WORLDS["colluding"], units=(5, 9), block=0.4, same_accounts=1.0, designs=16)
+    world = make_world("colluding", 3, rates=rates)
+    score = score_agreed(agreed_plain(engine_input(world)), world_truth(world))
+    assert score.share("cells wrong") <= 0.02
+    assert score.share("found: coordinated") >= 0.9
+    reliability, _ = agree(engine_input(world), Settings())
+    made = {sheet.reader.name for sheet in world.sheets if sheet.block}
+    assert min(reliability.of(name).made_up for name in made) > max(
+        one.made_up for name, one in reliability.contributors.items() if name not in made
+    )
