@@ -62,8 +62,11 @@ def test_sheets_added_one_by_one_give_the_batch():
 
 @pytest.mark.parametrize("kind", ["variants", "storm", "messy"])
 def test_several_tables_and_disputed_cells_give_the_batch(kind):
-    disputed = frozenset({(0, False, 0, 1), (1, False, 0, 2)})
-    design = replace(large_design(kind, 6, 60), disputed=disputed)
+    design = large_design(kind, 6, 60)
+    common = design.common or 0
+    line = 1 if common == 0 else 0
+    disputed = frozenset((row, False, min(line, common), max(line, common)) for row in (0, 1))
+    design = replace(design, disputed=disputed)
     standing = begin_updates(first_sheets(design, len(design.sheets) - 2), BEFORE, SETTINGS)
     for many in (len(design.sheets) - 1, len(design.sheets)):
         standing = update_design(standing, first_sheets(design, many))
