@@ -90,7 +90,7 @@ def _readings(package: Package) -> dict[tuple[str, int], list[StoredRow]]:
 
 
 def differences(stored: Any, made: Any, at: str = "") -> list[str]:
-    """Where two documents differ: JSON Pointers, and a line for each cell and sheet; the first MOST_PLACES."""
+    """Where two documents differ: JSON Pointers, and a line for each cell and sheet; at most MOST_PLACES."""
     found: list[str] = []
     if isinstance(stored, dict) and isinstance(made, dict):
         changed = [key for key in sorted(stored.keys() | made.keys()) if stored.get(key) != made.get(key)]

@@ -41,7 +41,7 @@ def own(request: HttpRequest) -> HttpResponse:
         "findings": findings_counted(request.user),
         "habits": habits,
         "mistakes": _mistakes(habits),
-        "leads_seen": bool(habits) and habits["leads_ohm"] >= LEADS_SEEN_OHM,
+        "leads_seen": habits is not None and habits["leads_ohm"] >= LEADS_SEEN_OHM,
         "rereads": rereads_asked_of(request.user),
     }
     return render(request, "contributor/own.html", context)
