@@ -8,6 +8,7 @@ from registry.bridge import checks as bridge
 from registry.errors import RegistryError, RegistryErrors
 from registry.models import Design
 from registry.selectors.kept_charts import charts_shaped_like, published_chart, published_charts
+from registry.selectors.outcomes import fault_prior_for
 from registry.services.loose_sheet import read_loose
 from registry.services.sheet_body import SheetBody, read_body
 from registry.translation import gettext as _
@@ -24,8 +25,26 @@ def check_suspect(*, body: Any) -> Plain:
     chart = published_chart(sheet.design)
     if chart is None:
         raise RegistryErrors([_no_chart(sheet.design)])
-    result = bridge.check_one(chart, charts_shaped_like(sheet.design), entry_of(sheet), rows_of(sheet))
+    result = bridge.check_one(
+        chart,
+        charts_shaped_like(sheet.design),
+        entry_of(sheet),
+        rows_of(sheet),
+        learned_outcomes(sheet.design),
+    )
     return {**result, "warnings": [warning.as_dict() for warning in sheet.warnings]}
+
+
+def learned_outcomes(design: Design) -> bridge.Outcomes | None:
+    """What became of units that were checked, for the fault rates of a check; None below ten of them.
+
+    Which fault it was stays unnamed: that a check said so is no evidence for the next check.
+    """
+    found = fault_prior_for(design)
+    if found is None:
+        return None
+    at_fault, checked = found
+    return bridge.outcomes_of(good=checked - at_fault, unnamed=at_fault)
 
 
 def identify_switch(*, body: Any, as_read: bool = False) -> Plain:

@@ -14,6 +14,7 @@ from registry.formats.offline_words import offline_words
 from registry.models import Design
 from registry.selectors.api_charts import RevisionHead, head_of_current, head_of_withdrawn
 from registry.selectors.kept_charts import charts_shaped_like, published_chart
+from registry.services.checks import learned_outcomes
 
 Plain = dict[str, Any]
 FORMAT = "benchquorum/offline/1"
@@ -37,11 +38,13 @@ def offline_chart(uuid: UUID) -> Plain | None:
     named = repr(
         (head.content_sha256, [other.document["design"]["uuid"] for other in others], ENGINE_VERSION)
     )
+    outcomes = learned_outcomes(design)
+    named += repr(outcomes)
     named += repr([hashlib.sha256(repr(other.document["variants"]).encode()).hexdigest() for other in others])
     key = "offline-tables-" + hashlib.sha256(named.encode()).hexdigest()
     tables = cache.get(key)
     if tables is None:
-        tables = tables_of(chart, others)
+        tables = tables_of(chart, others, outcomes)
         cache.set(key, tables, KEPT)
     return {**document, "withdrawn": None, "tables": tables, "words": offline_words(tables)}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from registry.models import CurrentChart, Design, User
 from registry.selectors import kept_charts
 from registry.services.checks import check_suspect, identify_switch
+from registry.services.offline_tables import offline_chart
 from tests.registry.pages.made import account, made_design, made_evidence, sheet_json
 
 
@@ -70,3 +72,18 @@ def test_a_withdrawn_chart_is_no_candidate(design: Design) -> None:
     CurrentChart.objects.all().delete()
     assert not identify_switch(body={"readings": readings})["candidates"]
     assert kept_charts.published_chart(design) is None
+
+
+def test_recorded_outcomes_move_the_check_and_the_tables_for_work_without_a_network(
+    design: Design, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    body = sheet_json(design, "suspect", purpose="suspect", held_good="no")
+    body["readings"] = body["readings"][:12]
+    told = {}
+    for name, outcomes in (("none", None), ("seldom", (1, 80)), ("mostly", (79, 80))):
+        monkeypatch.setattr("registry.services.checks.fault_prior_for", lambda _design, found=outcomes: found)
+        kept = offline_chart(design.uuid)
+        assert kept is not None
+        told[name] = (check_suspect(body=body)["p_good"], json.dumps(kept["tables"]))
+    assert told["mostly"][0] < told["none"][0] < told["seldom"][0]
+    assert len({tables for _p, tables in told.values()}) == 3
