@@ -38,8 +38,8 @@ def table_roles(
     A further table is a variant with at least `variant_units` units from `variant_contributors`
     contributors, or where a moderator bound it (`bound`: (V,) its key); a coordinated block with
     `block_units` units from fewer; otherwise a candidate.  made: (V,) chance that accounts made a table up,
-    by their number and what is known of them; one that probably was is never a variant.  unit_table: (U, V),
-    belief: (V, Q, A).
+    by their number and what is known of them; a further one that probably was is never a variant, the first
+    always is one: a design has a chart.  unit_table: (U, V), belief: (V, Q, A).
     """
     first_names: dict[int, str] = {}
     kinds: list[str] = []
@@ -48,7 +48,7 @@ def table_roles(
         least = MEMBER if chance < HARDLY_MADE else SURE_MEMBER
         members, sheets, people = table_members(encoded, kept, unit, unit_table[:, table], least)
         by_hand = len(bound) > table and bound[table] is not None
-        if chance > MEMBER:
+        if table > 0 and chance > MEMBER:
             kinds.append("coordinated" if len(members) >= settings.block_units else "suspected")
         else:
             kinds.append("variant" if by_hand else role_kind(table, len(members), people, settings))

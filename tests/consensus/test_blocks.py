@@ -9,6 +9,8 @@ import pytest
 
 from consensus import Settings, agree
 from consensus.blocks import Accounts, account_evidence, log_table_priors, table_stories
+from consensus.coordination import table_roles
+from consensus.encoding import encode
 from tests.simulation.__main__ import agreed_plain
 from tests.simulation.files import engine_input, world_truth
 from tests.simulation.rates import WORLDS
@@ -69,3 +71,15 @@ def test_accounts_known_for_blocks_do_not_outvote_others() -> None:
     assert min(reliability.of(name).made_up for name in made) > max(
         one.made_up for name, one in reliability.contributors.items() if name not in made
     )
+
+
+def test_a_design_has_a_chart_even_where_its_first_table_may_be_made_up() -> None:
+    (design,) = engine_input(make_world("typical", 1, 1))
+    encoded = encode(design, Settings())
+    kept = encoded.sheet_order
+    unit = np.unique(encoded.unit[kept], return_inverse=True)[1]
+    units, shape = int(unit.max()) + 1, (2, encoded.shape.places, encoded.alphabet.size)
+    belief = np.full(shape, 1 / encoded.alphabet.size)
+    made = np.array([0.6, 0.4])
+    roles = table_roles(encoded, kept, unit, split(units - 2, 2), belief, (None, None), Settings(), made)
+    assert [role.key for role in roles] == ["a", None]
