@@ -46,7 +46,7 @@ class Life(ApiView):
         parameters=[
             _query("at_km", LIMITS["at_km"], "Distance on a unit at hand that is good"),
             _query("next_km", LIMITS["next_km"], "The next distance: 20 000 km unless given"),
-            _query("planned", COSTS["planned"], "Cost of a planned replacement, with `breakdown`"),
+            _query("planned", COSTS["planned"], "Cost of a planned replacement; nothing without `breakdown`"),
             _query("breakdown", COSTS["breakdown"], "Cost of a breakdown, in the same currency"),
         ],
     )
@@ -57,9 +57,6 @@ class Life(ApiView):
             raise Http404
         at, following = (_figure(request, name, LIMITS[name]) for name in LIMITS)
         planned, breakdown = (_figure(request, name, COSTS[name]) for name in COSTS)
-        if (planned is None) != (breakdown is None):
-            missing = "planned" if planned is None else "breakdown"
-            raise Failure(400, "parameter_invalid", _("Both costs are needed."), parameter=missing)
         costs = None if planned is None or breakdown is None else (planned, breakdown)
         return Response(life_answer(found, at_km=at, next_km=following, costs=costs))
 

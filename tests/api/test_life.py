@@ -44,13 +44,20 @@ def test_figures_come_with_their_cautions_in_the_described_shape(client: Client)
 
 
 @pytest.mark.parametrize(
-    "query", ["at_km=far", "next_km=0", "at_km=nan", "planned=5", "planned=0&breakdown=1", "at_km=1e9"]
+    "query", ["at_km=far", "next_km=0", "at_km=nan", "planned=0&breakdown=1", "at_km=1e9"]
 )
 def test_questions_that_make_no_sense_are_named(client: Client, query: str) -> None:
     design = made_design(account("me"))
     answer = client.get(f"/api/v1/designs/{design.uuid}/life/?{query}")
     assert answer.status_code == 400
     assert answer.json()["code"] == "parameter_invalid"
+
+
+def test_one_cost_alone_says_nothing(client: Client) -> None:
+    design = made_design(account("me"))
+    made_lives(account("other", "Yard 9"), design, 5, 40)
+    for cohort in client.get(f"/api/v1/designs/{design.uuid}/life/?planned=5").json()["cohorts"]:
+        assert all(group.get("replacement_km") is None for group in cohort["groups"])
 
 
 def test_an_unknown_design_is_not_found(client: Client) -> None:
