@@ -55,3 +55,12 @@ def natural_key(label: str) -> tuple[tuple[int, int, str], ...]:
     return tuple(
         (0, int(part), part) if _DIGITS.fullmatch(part) else (1, 0, part.casefold()) for part in parts
     )
+
+
+def loose_key(text: str) -> str:
+    """One key for a text however it is spaced and spelled in capitals.
+
+    >>> loose_key("  Torx  25 ")
+    'torx 25'
+    """
+    return " ".join(text.casefold().split())

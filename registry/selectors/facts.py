@@ -12,6 +12,7 @@ from django.db.models import Q, QuerySet
 
 from registry.bridge.facts import AnswerRow, choice_agreements, quantity_agreement
 from registry.formats.fact_questions import BY_CODE, QUESTIONS, Question
+from registry.formats.labels import loose_key
 from registry.models import Contributor, Decision, Design, Dispute, FactAnswer, JobFact, Target
 
 MOST_ELSEWHERE = 5000  # answers to other facts by which the reliability of these contributors is learned
@@ -71,7 +72,7 @@ def answers_aside(facts: Iterable[UUID]) -> set[str]:
 
 def answer_key(question: Question, text: str) -> str:
     """One key for an open answer however it is spaced and spelled in capitals."""
-    return " ".join(text.casefold().split()) if question.kind == "words" else text
+    return loose_key(text) if question.kind == "words" else text
 
 
 def _counting(facts: Sequence[JobFact]) -> list[FactAnswer]:

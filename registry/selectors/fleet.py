@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -13,6 +12,7 @@ from django.db.models import F, OuterRef, QuerySet, Subquery
 from django.utils import timezone
 
 from registry.bridge.fleet import best_age, chances_ahead
+from registry.formats.link_tokens import link_digest
 from registry.models import DistanceReading, Fitting, LifeLaw, Membership, Organisation, User, Vehicle
 from registry.permissions import Actor, account_of, is_active
 
@@ -78,8 +78,7 @@ def vehicle_for(user: Actor, uuid: UUID) -> Vehicle | None:
 
 def organisation_of_feed(token: str) -> Organisation | None:
     """By the calendar's private link."""
-    digest = hashlib.sha256(token.encode()).hexdigest()
-    return Organisation.objects.filter(feed_digest=digest).first()
+    return Organisation.objects.filter(feed_digest=link_digest(token)).first()
 
 
 def members_of(organisation: Organisation) -> QuerySet[Membership]:
@@ -88,10 +87,14 @@ def members_of(organisation: Organisation) -> QuerySet[Membership]:
 
 def due_list(organisation: Organisation) -> list[DueLine]:
     """Every vehicle in use, in the order in which it is worth looking at; four queries for any number."""
-    vehicles = list(_with_distances(organisation))
+    return _due_lines(organisation, _with_distances(organisation))
+
+
+def _due_lines(organisation: Organisation, chosen: QuerySet[Vehicle]) -> list[DueLine]:
+    vehicles = list(chosen)
     fittings = {
         fitting.vehicle_id: fitting
-        for fitting in Fitting.objects.filter(vehicle__organisation=organisation, removed_km=None)
+        for fitting in Fitting.objects.filter(vehicle__in=chosen.values("pk"), removed_km=None)
     }
     lines = [_line(vehicle, fittings.get(vehicle.pk)) for vehicle in vehicles]
     designs = {_design_of(line, fittings) for line in lines} - {None}
@@ -195,7 +198,9 @@ def vehicle_history(vehicle: Vehicle) -> tuple[list[DistanceReading], list[Fitti
 
 def due_line(vehicle: Vehicle) -> DueLine | None:
     """The line of one vehicle; None where it is out of use."""
-    return next((line for line in due_list(vehicle.organisation) if line.vehicle == vehicle), None)
+    organisation = vehicle.organisation
+    own = _with_distances(organisation).filter(pk=vehicle.pk)
+    return next(iter(_due_lines(organisation, own)), None)
 
 
 def wants_digest(user: User, organisation: Organisation) -> bool:

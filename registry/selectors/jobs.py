@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -10,17 +9,13 @@ from uuid import UUID
 
 from django.db.models import OuterRef, Prefetch, QuerySet, Subquery
 
+from registry.formats.link_tokens import link_digest
 from registry.models import CurrentChart, Job, JobCheck, JobEvent, JobSheet, Pin, User
 from registry.models.jobs import JobAct, JobStep, JobUnit
 from registry.permissions import Actor, works_on_job
 
 STATES = frozenset((JobAct.DONE, JobAct.SKIPPED, JobAct.TRIED, JobAct.STOPPED, JobAct.REOPENED))
 SETTLED = frozenset((JobAct.DONE, JobAct.SKIPPED))
-
-
-def link_digest(token: str) -> str:
-    """What is kept of a private link."""
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 def jobs_of(user: User) -> QuerySet[Job]:

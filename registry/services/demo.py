@@ -14,6 +14,7 @@ from django.contrib.auth.models import Group
 from django.db import transaction
 
 from registry.errors import RegistryError
+from registry.formats.labels import loose_key
 from registry.formats.tidy_reader import read_tidy
 from registry.models import (
     Contributor,
@@ -126,7 +127,7 @@ def _facts(facts: list[Plain]) -> None:
         fact, _made = JobFact.objects.get_or_create(
             design=Design.objects.get(name=told["design"]),
             question=told["question"],
-            subject_key=" ".join(told["subject"].casefold().split()),
+            subject_key=loose_key(told["subject"]),
             defaults={"subject": told["subject"]},
         )
         for answer in told["answers"]:

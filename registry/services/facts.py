@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from registry.errors import RegistryError, RegistryErrors
 from registry.formats.fact_questions import BY_CODE, Question
+from registry.formats.labels import loose_key
 from registry.models import Contributor, Design, FactAnswer, JobFact, User
 from registry.permissions import require
 from registry.services.accounts import contributor_of
@@ -49,7 +50,7 @@ def fact_answer(*, by: User, design: Design, body: Any) -> FactAnswer:
     fields.raise_all()
     _allow(contributor)
     fact, _made = JobFact.objects.select_for_update().get_or_create(
-        design=design, question=question.code, subject_key=" ".join(subject.casefold().split()),
+        design=design, question=question.code, subject_key=loose_key(subject),
         defaults={"subject": subject},
     )  # fmt: skip
     earlier = fact.answers.filter(contributor=contributor, is_current=True).first()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from collections.abc import Callable
 from datetime import timedelta
@@ -17,6 +16,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from registry.errors import RegistryError, RegistryErrors
+from registry.formats.link_tokens import link_digest
 from registry.models import Invitation, User
 from registry.permissions import MODERATORS, is_active, require
 from registry.services.audit import record
@@ -24,10 +24,6 @@ from registry.translation import gettext as _
 
 LASTS = timedelta(days=7)
 MOST_OPEN = 20
-
-
-def digest_of(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 @transaction.atomic
@@ -42,7 +38,7 @@ def invitation_make(*, by: User | None, email: str, link: Callable[[str], str]) 
     email = _checked(email)
     token = secrets.token_urlsafe(32)
     invitation = Invitation.objects.create(
-        email=email, digest=digest_of(token), made_by=by, expires_at=timezone.now() + LASTS
+        email=email, digest=link_digest(token), made_by=by, expires_at=timezone.now() + LASTS
     )
     record(by=by, action="invitation_make", target_kind="invitation", target_uuid=invitation.uuid)
     address = link(token)
@@ -72,14 +68,14 @@ def invitation_withdraw(*, by: User, uuid: UUID) -> bool:
 
 def invitation_of(token: str) -> Invitation | None:
     """The invitation behind a link that still works."""
-    return _open().filter(digest=digest_of(token)).first()
+    return _open().filter(digest=link_digest(token)).first()
 
 
 @transaction.atomic
 def invitation_take(*, by: User, token: str) -> None:
     """Become a moderator, once.  Raises RegistryErrors where the link doesn't work, or for somebody else."""
     require(by, "submit")
-    invitation = _open().select_for_update().filter(digest=digest_of(token)).first()
+    invitation = _open().select_for_update().filter(digest=link_digest(token)).first()
     if invitation is None:
         raise _wrong("invitation_over", _("This link works no more."), _("Ask for another one."))
     if invitation.email != by.email or not is_active(by):

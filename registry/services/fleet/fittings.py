@@ -7,12 +7,12 @@ from typing import Any
 
 from django.db import transaction
 
-from registry.errors import RegistryError, RegistryErrors
 from registry.models import Design, Fitting, Unit, UnitEvent, User, Vehicle
 from registry.models.jobs import UnitEventKind
 from registry.permissions import require
 from registry.services.accounts import contributor_of
 from registry.services.audit import record
+from registry.services.effects.base import refuse
 from registry.services.fields import Fields
 from registry.services.fleet.vehicles import MOST_KM, design_field
 from registry.services.life_laws import law_refresh
@@ -68,7 +68,7 @@ def fitting_begin(
 ) -> Fitting:
     vehicle = Vehicle.objects.select_for_update().get(pk=vehicle.pk)
     if vehicle.fittings.filter(removed_km=None).exists():
-        raise _wrong(
+        refuse(
             "/fitted_km",
             "unit_in_place",
             _("A unit is in this vehicle already."),
@@ -76,7 +76,7 @@ def fitting_begin(
         )
     ended = vehicle.fittings.order_by("-removed_km").values_list("removed_km", flat=True).first()
     if ended is not None and km < ended:
-        raise _wrong(
+        refuse(
             "/fitted_km",
             "distance_order",
             _("The unit before it came out at {km:.0f} km.").format(km=ended),
@@ -100,9 +100,9 @@ def fitting_begin(
 def fitting_end(*, by: User, vehicle: Vehicle, km: float, on: date | None, because: str) -> Fitting:
     fitting = Fitting.objects.select_for_update(of=("self",)).filter(vehicle=vehicle, removed_km=None).first()
     if fitting is None:
-        raise _wrong("/removed_km", "no_unit", _("No unit is known to be in this vehicle."))
+        refuse("/removed_km", "no_unit", _("No unit is known to be in this vehicle."))
     if km < fitting.fitted_km:
-        raise _wrong(
+        refuse(
             "/removed_km",
             "distance_order",
             _("It was fitted at {km:.0f} km.").format(km=fitting.fitted_km),
@@ -142,7 +142,3 @@ def _tell_registry(by: User, fitting: Fitting) -> None:
         happened_on=fitting.removed_on,
     )
     law_refresh(fitting.design)
-
-
-def _wrong(field: str, code: str, message: str, advice: str = "") -> RegistryErrors:
-    return RegistryErrors([RegistryError(code, message, advice, field=field)])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from datetime import timedelta
 from typing import Any
@@ -10,20 +9,17 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.formats.link_tokens import link_digest
 from registry.models import MemberInvitation, Membership, Organisation, User
 from registry.permissions import require
 from registry.services.audit import record
+from registry.services.effects.base import refuse
 from registry.services.fields import Fields
 from registry.translation import gettext as _
 
 LASTS = timedelta(days=14)
 MOST_KM, MOST_COST = 5e6, 1e9
 Role = Membership.Role
-
-
-def digest_of(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 @transaction.atomic
@@ -72,12 +68,12 @@ def member_invite(*, by: User, organisation: Organisation, role: str) -> str:
     """A token that makes its bearer a member, once, within two weeks; shown once."""
     require(by, "own_fleet", organisation)
     if role not in Role.values:
-        raise _wrong("/role", "word_unknown", _("There is no such role."), ", ".join(Role.values))
+        refuse("/role", "word_unknown", _("There is no such role."), ", ".join(Role.values))
     token = secrets.token_urlsafe(24)
     MemberInvitation.objects.create(
         organisation=organisation,
         role=role,
-        digest=digest_of(token),
+        digest=link_digest(token),
         made_by=by,
         expires_at=timezone.now() + LASTS,
     )
@@ -94,13 +90,11 @@ def member_join(*, by: User, token: str) -> Organisation:
     invitation = (
         MemberInvitation.objects.select_for_update()
         .select_related("organisation")
-        .filter(digest=digest_of(token), used_at=None, expires_at__gt=timezone.now())
+        .filter(digest=link_digest(token), used_at=None, expires_at__gt=timezone.now())
         .first()
     )
     if invitation is None:
-        raise _wrong(
-            "/token", "invitation_unknown", _("This link doesn't work any more."), _("Ask for a new one.")
-        )
+        refuse("/token", "invitation_unknown", _("This link doesn't work any more."), _("Ask for a new one."))
     organisation = invitation.organisation
     _member, made = Membership.objects.get_or_create(
         organisation=organisation, user=by, defaults={"role": invitation.role}
@@ -117,11 +111,11 @@ def member_set(*, by: User, organisation: Organisation, member: Membership, role
     """Another role, or none ("": no member any more); the last owner stays one."""
     require(by, "own_fleet", organisation)
     if role not in ("", *Role.values):
-        raise _wrong("/role", "word_unknown", _("There is no such role."), ", ".join(Role.values))
+        refuse("/role", "word_unknown", _("There is no such role."), ", ".join(Role.values))
     members = Membership.objects.select_for_update().filter(organisation=organisation)
     others = members.filter(role=Role.OWNER).exclude(pk=member.pk)
     if role != Role.OWNER and member.role == Role.OWNER and not others.exists():
-        raise _wrong(
+        refuse(
             "/role",
             "last_owner",
             _("A fleet has one owner at least."),
@@ -142,7 +136,7 @@ def organisation_leave(*, by: User, organisation: Organisation) -> None:
     own = members.get(user=by)
     left = members.exclude(pk=own.pk)
     if own.role == Role.OWNER and left.exists() and not left.filter(role=Role.OWNER).exists():
-        raise _wrong(
+        refuse(
             "/role",
             "last_owner",
             _("A fleet has one owner at least."),
@@ -157,7 +151,7 @@ def feed_make(*, by: User, organisation: Organisation) -> str:
     """The token of the calendar's private link, shown once; an older one leads nowhere from now on."""
     require(by, "own_fleet", organisation)
     token = secrets.token_urlsafe(24)
-    Organisation.objects.filter(pk=organisation.pk).update(feed_digest=digest_of(token))
+    Organisation.objects.filter(pk=organisation.pk).update(feed_digest=link_digest(token))
     record(by=by, action="feed_make", target_kind="organisation", target_uuid=organisation.uuid)
     return token
 
@@ -173,7 +167,3 @@ def digest_want(*, by: User, organisation: Organisation, wants: bool) -> None:
     """Whether the due list comes by mail each week."""
     require(by, "see_fleet", organisation)
     Membership.objects.filter(organisation=organisation, user=by).update(wants_digest=wants)
-
-
-def _wrong(field: str, code: str, message: str, advice: str = "") -> RegistryErrors:
-    return RegistryErrors([RegistryError(code, message, advice, field=field)])

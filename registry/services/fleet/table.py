@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from django.db import transaction
 
 from registry.errors import RegistryError, RegistryErrors
+from registry.formats.labels import loose_key
 from registry.formats.matrix_table import Limits, read_cells
 from registry.models import Organisation, User
 from registry.permissions import require
@@ -95,7 +96,7 @@ def _by_heads(heads: list[str]) -> dict[str, int]:
     known = {head: name for name, words in HEADS.items() for head in words}
     found: dict[str, int] = {}
     for at, head in enumerate(heads):
-        name = known.get(" ".join(head.casefold().split()))
+        name = known.get(loose_key(head))
         if name is not None:
             found.setdefault(name, at)
     return found

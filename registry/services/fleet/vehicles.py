@@ -9,6 +9,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from registry.errors import RegistryError
+from registry.formats.labels import loose_key
 from registry.models import Design, DistanceReading, Organisation, User, Vehicle, part_key
 from registry.permissions import require
 from registry.selectors.designs import design_named
@@ -17,11 +18,6 @@ from registry.services.fields import Fields
 from registry.translation import gettext as _
 
 MOST_KM = 5e6
-
-
-def label_key(label: str) -> str:
-    """One key for a label however it is spaced and spelled in capitals."""
-    return " ".join(label.casefold().split())
 
 
 @transaction.atomic
@@ -41,7 +37,7 @@ def vehicle_add(*, by: User, organisation: Organisation, body: Any) -> Vehicle:
     fields.raise_all()
     vehicle, made = Vehicle.objects.select_for_update().get_or_create(
         organisation=organisation,
-        label_key=label_key(label),
+        label_key=loose_key(label),
         defaults={"label": label, "family_label": family, "design": design},
     )
     if not made:

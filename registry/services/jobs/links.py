@@ -6,10 +6,11 @@ import secrets
 
 from django.db import transaction
 
+from registry.formats.link_tokens import link_digest
 from registry.models import Job, User
 from registry.models.jobs import JobAct, JobStep, JobUnit
 from registry.permissions import Actor, LinkHolder, require
-from registry.selectors.jobs import link_digest, sheets_of_job
+from registry.selectors.jobs import sheets_of_job
 from registry.services.accounts import contributor_of
 from registry.services.jobs.benching import sheet_store
 from registry.services.jobs.events import event_add, job_locked
