@@ -1,7 +1,8 @@
 """Which accounts make up units, learned across designs on top of the slip rates (learning.py, blocks.py).
 
 Rounds with as many tables as each design has.  In the first of them blocks are taken as common:
-whose units stand apart in design after design shows soon, and designs in which none does are counted once.
+whose units stand apart in design after design shows soon, and designs in which none does are counted once,
+those of a few units twice.
 """
 
 from __future__ import annotations
@@ -19,13 +20,12 @@ from consensus.counts import Counts, add_counts, snapshot
 from consensus.encoding import encode
 from consensus.learning import count_design, enough_designs, explained_sheets
 from consensus.problem import Problem, make_problem
-from consensus.propagation import propagate
 from consensus.readings import DesignReadings
 from consensus.reliability import ContributorReliability, Reliability
 from consensus.settings import Settings
 from consensus.thin import is_thin
-from consensus.together import alike_designs, propagate_all
-from consensus.variants import Tables, find_tables
+from consensus.together import alike_designs, run_together
+from consensus.variants import Tables, finding_tables
 
 IntArray = NDArray[np.int64]
 
@@ -55,7 +55,11 @@ def learn_blocks(
         for at in range(len(chosen)):
             add_counts(total, told[at])
         reliability = snapshot(total, settings)
-        again = [at for at, one in enumerate(chosen) if may_have_block(one, told[at], reliability)]
+        again = [
+            at
+            for at, one in enumerate(chosen)
+            if may_have_block(one, told[at], reliability) or (turn == 0 and has_few_units(one, settings))
+        ]
         if not again:
             break
         if turn + 1 < EAGER_ROUNDS:
@@ -74,6 +78,12 @@ def usual_slips(reliability: Reliability) -> dict[str, ContributorReliability]:
     }
 
 
+def has_few_units(design: DesignReadings, settings: Settings) -> bool:
+    """Whether its sheets are explained jointly, where one's slips and another's mistake are one question: it
+    is asked once more with everybody's own slip rates."""
+    return len({sheet.unit for sheet in design.sheets if sheet.counts}) <= settings.joint_units
+
+
 def may_have_block(design: DesignReadings, counts: Counts, reliability: Reliability) -> bool:
     """Whether a design is worth another round: something stands apart, or a suspect account took part."""
     return bool(counts.designs[0] > SLIGHTLY) or any(
@@ -87,16 +97,14 @@ def count_tables(work: tuple[Sequence[DesignReadings], Reliability, Settings]) -
     encoded = [with_offsets(encode(design, settings), settings) for design in designs]
     problems = [explained_sheets(make_problem(one, reliability, settings)) for one in encoded]
     dense = [at for at, problem in enumerate(problems) if not is_thin(problem)]
-    states = dict(zip(dense, propagate_all([problems[at] for at in dense]), strict=True))
+    told = dict(zip(dense, run_together([finding_tables(problems[at]) for at in dense]), strict=True))
     found = []
     for at, (one, problem) in enumerate(zip(encoded, problems, strict=True)):
-        if at not in states:
+        if at not in told:
             found.append(count_design(one, problem, None))
             continue
-        tables = find_tables(problem, (), states[at])
-        few = tables.state.final is not None  # their cavities hold their own readings (joint.py)
-        state = propagate(problem, crossed=False) if few else tables.state
-        counts = count_design(one, problem, state)
+        tables = told[at]
+        counts = count_design(one, problem, tables.state)
         count_blocks(counts, problem, tables, one.contributor[one.sheet_order], one.contributor_names)
         found.append(counts)
     return found

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from consensus.check_results import Cause
 from consensus.results import DesignAgreement
+from consensus.shape import Shape
 from consensus.suspect_sheet import Explained
+from consensus.unit_grid import grid_of
 
 IntArray = NDArray[np.int64]
 Key = tuple[str, tuple[int, ...], tuple[int, ...]]
@@ -25,14 +28,30 @@ class CauseKeys:
     keys: tuple[Key, ...]
     at: IntArray
 
-    def kinds_of(self, row: int) -> list[str]:
-        """Kinds of the causes of one explanation."""
-        return [self.keys[key][0] for key in self.at[row] if key >= 0]
+    def only(self, kind: str) -> NDArray[np.bool_]:
+        """(H,) True where the one cause of an explanation is of this kind."""
+        of_kind = np.array([key[0] == kind for key in self.keys] + [False])  # the last: none
+        return np.asarray(((self.at >= 0).sum(axis=1) == 1) & of_kind[self.at].any(axis=1))
 
 
-def cause_keys(explained: Explained) -> CauseKeys:
-    """Which causes each explanation has."""
-    grid, common = explained.units[0].grid, explained.laid.shape.common
+def cause_keys(explained: Explained, which: IntArray | slice = slice(None)) -> CauseKeys:
+    """Which causes each explanation has, or some of them."""
+    keys, mistake, fault, harness, resistive = _cause_numbers(explained.laid.shape)
+    first, on_the_way = explained.first[which], explained.harness[which]
+    columns = [
+        mistake[explained.mistake[which]],
+        np.where(on_the_way, harness[first], fault[first]),
+        fault[explained.second[which]],
+        np.where(explained.common[which], resistive, -1),
+    ]
+    return CauseKeys(keys, np.stack(columns, axis=1))
+
+
+@lru_cache(maxsize=128)
+def _cause_numbers(shape: Shape) -> tuple[tuple[Key, ...], IntArray, IntArray, IntArray, int]:
+    """Causes of a shape; the number of each mistake's, each fault's, of a line open on the way, -1 for none;
+    that of a resistive common."""
+    grid, common = grid_of(shape), shape.common
     numbers: dict[Key, int] = {}
 
     def numbered(kind: str, pins: tuple[int, ...] = (), positions: tuple[int, ...] = ()) -> int:
@@ -46,14 +65,7 @@ def cause_keys(explained: Explained) -> CauseKeys:
         for one, mine in zip(grid.faults, pins, strict=True)
     ]
     resistive = numbered("resistive_common", () if common is None else (common,))
-    first = np.where(explained.harness, np.array(harness)[explained.first], np.array(fault)[explained.first])
-    columns = [
-        np.array(mistake)[explained.mistake],
-        first,
-        np.array(fault)[explained.second],
-        np.where(explained.common, resistive, -1),
-    ]
-    return CauseKeys(tuple(numbers), np.stack(columns, axis=1))
+    return tuple(numbers), np.array(mistake), np.array(fault), np.array(harness), resistive
 
 
 def is_faulty(explained: Explained) -> np.ndarray:

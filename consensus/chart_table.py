@@ -90,27 +90,28 @@ class Prepared:
     tables: tuple[ChartTable, ...]
 
 
-_KEPT: dict[int, tuple[weakref.ref[DesignAgreement], Settings, dict[tuple[Pair, ...] | None, Prepared]]] = {}
-MOST_PREPARED = 5000  # charts
-MOST_SHAPES = 8  # of one chart: sheets name few different pairs
+Key = tuple[int, tuple[Pair, ...] | None]  # id of a chart, pairs that a sheet names
+_KEPT: dict[Key, tuple[weakref.ref[DesignAgreement], Settings, Prepared]] = {}
+_KEPT_NAMED: dict[Key, tuple[weakref.ref[DesignAgreement], Settings, Prepared]] = {}
+MOST_PREPARED = 5000  # charts by themselves: some kB each
+MOST_NAMED = 256  # charts for sheets: with all that unit_table.py works out of them, some 100 kB each
 
 
 def kept_prepared(
     chart: DesignAgreement, settings: Settings, named: tuple[Pair, ...] | None, make: Callable[[], Prepared]
 ) -> Prepared:
-    """What `make` works out of a chart, kept as long as the chart object lives: a file of sheets meets the
-    same charts.  named: pairs that the sheet reads besides the chart's own, None for the chart by
-    itself."""
-    held = _KEPT.get(id(chart))
+    """What `make` works out of a chart, kept while the chart object lives and is among the last ones used: a
+    file of sheets meets the same charts.  named: pairs that the sheet reads besides the chart's own, None
+    for the chart by itself."""
+    kept, most = (_KEPT, MOST_PREPARED) if named is None else (_KEPT_NAMED, MOST_NAMED)
+    key = (id(chart), named)
+    held = kept.pop(key, None)
     if held is None or held[0]() is not chart or held[1] != settings:
-        if len(_KEPT) >= MOST_PREPARED:
-            _KEPT.clear()
-        held = _KEPT[id(chart)] = (weakref.ref(chart), settings, {})
-    if named not in held[2]:
-        if len(held[2]) >= MOST_SHAPES:
-            held[2].clear()
-        held[2][named] = make()
-    return held[2][named]
+        held = (weakref.ref(chart, lambda _: kept.pop(key, None)), settings, make())
+    kept[key] = held  # the last one used stands last
+    for oldest in list(kept)[: len(kept) - most] if len(kept) > most else ():
+        kept.pop(oldest, None)
+    return held[2]
 
 
 def prepared_chart(chart: DesignAgreement, settings: Settings) -> Prepared:

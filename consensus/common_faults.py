@@ -6,6 +6,7 @@ face or read from a line, few readings or none went through the common at all.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable
 
 import numpy as np
@@ -20,6 +21,7 @@ from consensus.unit_priors import UnitPriors
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 LEAST_COMMON_OHM = 15.0  # less in the common can't be told from a dirty contact
 
@@ -44,40 +46,47 @@ def resistive_commons(
     share = settings.suspect_fault_rate * dict(settings.suspect_fault_shares)["resistive_common"]
     other = priors.fault - np.log(-np.expm1(priors.fault[0])) + priors.pair
     other[0] = 0.0
-    given: dict[bytes, ReadingOdds] = {}
+    with_it = np.flatnonzero(np.isfinite(other))
+    mistakes = np.flatnonzero(np.isfinite(priors.mistake))
+    through = sheet.unit.grid.at_common[sheet.points[mistakes]]
+    ohms, read = _common_ohms(sheet, mistakes, through, figures, settings)
+    alike: dict[bytes, list[int]] = defaultdict(list)  # mistakes under which the same readings show it
+    for at in np.flatnonzero(~read | (ohms >= LEAST_COMMON_OHM)).tolist():
+        alike[np.where(through[at], ohms[at], 0.0).tobytes() if read[at] else b""].append(at)
     parts = []
-    for m in np.flatnonzero(np.isfinite(priors.mistake)):
-        through = sheet.unit.grid.at_common[sheet.points[m]]
-        ohm, read = _common_ohm(sheet, int(m), through, figures, settings)
-        if read and ohm < LEAST_COMMON_OHM:
-            continue
-        odds = None
-        if read:
-            added = np.where(through, ohm, 0.0)
-            key = added.tobytes()
-            odds = given[key] if key in given else given.setdefault(key, odds_with(added))
-        rows = np.flatnonzero(np.isfinite(other)) if m == 0 else np.array([0])
-        symbols = sheet.unit.shown(sheet.points[m], rows)
-        log_joint = sheet.under(np.full(len(rows), m), symbols, odds) + other[rows] + np.log(share)
-        log_joint += priors.mistake[m] + log_variant - (settings.suspect_common_cost if read else 0.0)
-        parts.append((np.full(len(rows), m), rows, log_joint, np.full(len(rows), ohm)))
+    for which in alike.values():
+        at = which[0]
+        odds = odds_with(np.where(through[at], ohms[at], 0.0)) if read[at] else None
+        rows = np.array([(m, f) for m in which for f in (with_it if mistakes[m] == 0 else (0,))])
+        mistake, first = mistakes[rows[:, 0]], rows[:, 1]
+        symbols = sheet.unit.shown_with(sheet.points, mistake, first)
+        log_joint = sheet.under(mistake, symbols, odds) + other[first] + np.log(share)
+        log_joint += (
+            priors.mistake[mistake] + log_variant - (settings.suspect_common_cost if read[at] else 0.0)
+        )
+        parts.append((mistake, first, log_joint, ohms[rows[:, 0]]))
     if not parts:
         return None
-    mistake, first, joint, ohms = (np.concatenate(column) for column in zip(*parts, strict=True))
-    return make_block(variant, mistake, first, joint, ohm=ohms)
+    mistake, first, joint, ohm = (np.concatenate(column) for column in zip(*parts, strict=True))
+    order = np.argsort(mistake, kind="stable")
+    return make_block(variant, mistake[order], first[order], joint[order], ohm=ohm[order])
 
 
-def _common_ohm(
-    sheet: SheetLikelihood, mistake: int, through: NDArray[np.bool_], figures: FloatArray, settings: Settings
-) -> tuple[float, bool]:
-    """Median Ω of what contacts at the common read too much (0: nothing), and whether any was read."""
+def _common_ohms(
+    sheet: SheetLikelihood, mistakes: IntArray, through: BoolArray, figures: FloatArray, settings: Settings
+) -> tuple[FloatArray, BoolArray]:
+    """Under each mistake (M,) the median Ω of what contacts at the common read too much (0: nothing; nan:
+    none was read), and whether any was read; through: (M, n) readings at the common."""
     alphabet = sheet.unit.table.alphabet
     nominal = np.full(alphabet.size + 2, np.nan)
     nominal[1] = 0.0
     nominal[2 : alphabet.odd] = alphabet.levels
-    good = sheet.good[mistake]
-    if not (through & sheet.odds.shows_contact & (good != OPEN)).any():
-        return float("nan"), False
+    good = sheet.good[mistakes]
+    read = (through & sheet.odds.shows_contact & (good != OPEN)).any(axis=1)
     excess = np.where(np.isfinite(figures) & through, figures, np.nan) - nominal[good]
-    excess = excess[np.isfinite(excess) & (excess < settings.open_above_ohm)]
-    return (float(np.median(excess)) if len(excess) else 0.0), True
+    excess = np.where(excess < settings.open_above_ohm, excess, np.inf)  # nan is not below
+    excess.sort(axis=1)
+    count = np.isfinite(excess).sum(axis=1)
+    rows, middle = np.arange(len(mistakes)), np.maximum(count, 1)
+    ohms = (excess[rows, (middle - 1) // 2] + excess[rows, middle // 2]) / 2
+    return np.where(read, np.where(count > 0, ohms, 0.0), np.nan), read

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ SEED = 20
 SAYS_SOMETHING = 0.5  # nats from which a unit has a view of a place
 SLIP = 0.03  # chance that a single reading misleads, when cells are ranked by what they tell
 MOST_TELLING = 12
+MOST_KEPT = 64  # units of designs whose draws are kept for the next design
 
 
 def told_states(messages: FloatArray) -> BoolArray:
@@ -42,9 +44,8 @@ def agreement_figures(told: BoolArray) -> dict[str, Any]:
     alpha = _alphas(table.sum(axis=0)[None], told.shape[1])[0]
     if not np.isfinite(alpha):
         return {"alpha": None, "alpha_interval": None, "units": units}
-    rng = np.random.default_rng(SEED)
-    weights = rng.multinomial(len(table), np.full(len(table), 1 / len(table)), DRAWS).astype(np.float64)
-    drawn = _alphas(weights @ table, told.shape[1])
+    draws = _kept_draws if len(table) <= MOST_KEPT else _draws
+    drawn = _alphas(draws(len(table)) @ table, told.shape[1])
     drawn = drawn[np.isfinite(drawn)]
     low, high = np.quantile(drawn, [0.025, 0.975]) if len(drawn) else (alpha, alpha)
     return {
@@ -52,6 +53,15 @@ def agreement_figures(told: BoolArray) -> dict[str, Any]:
         "alpha_interval": [rounded(float(low), 4), rounded(float(high), 4)],
         "units": units,
     }
+
+
+def _draws(units: int) -> FloatArray:
+    """(DRAWS, units) how often each unit is drawn: the same for all designs of so many units."""
+    rng = np.random.default_rng(SEED)
+    return rng.multinomial(units, np.full(units, 1 / units), DRAWS).astype(np.float64)
+
+
+_kept_draws = lru_cache(maxsize=MOST_KEPT)(_draws)
 
 
 def _alphas(counts: FloatArray, places: int) -> FloatArray:

@@ -16,6 +16,7 @@ from consensus import start_positions as start
 from consensus.causes import cause_keys, is_faulty, name_causes
 from consensus.check_results import Cause, SheetCheck, UnlikeReading
 from consensus.errors import ConsensusError
+from consensus.other_designs import OtherDesigns
 from consensus.reading_choice import next_readings
 from consensus.readings import DesignReadings
 from consensus.results import DesignAgreement
@@ -33,13 +34,14 @@ SHIFTS = ("shifted_positions", "detent_shift")
 def check_sheet(
     sheet: DesignReadings,
     chart: DesignAgreement,
-    others: Sequence[DesignAgreement] = (),
+    others: Sequence[DesignAgreement] | OtherDesigns = (),
     settings: Settings | None = None,
 ) -> SheetCheck:
     """Verdict, causes and next readings for one unit.
 
     sheet: exactly one sheet, in its own numbering of pins and positions (matched by label); chart: what the
-    design agreed on; others: further charts, of which those of the same shape are tried as "other design".
+    design agreed on; others: further charts, of which those of the same shape are tried as "other design"
+    (OtherDesigns: made once for many checks).
     """
     settings = settings or Settings()
     if len(sheet.sheets) != 1:
@@ -104,10 +106,9 @@ def _shift_untold(explained: Explained) -> bool:
     if not len(groups):
         return False
     alike = np.flatnonzero(groups == groups[0])
-    keys = cause_keys(explained)
-    kinds = [keys.kinds_of(int(at)) for at in alike]
-    told = [at for at, names in zip(alike, kinds, strict=True) if names in ([SHIFTS[0]], [SHIFTS[1]])]
-    return len({kinds[list(alike).index(at)][0] for at in told}) == 2 and float(explained.p[told].sum()) > 0.5
+    keys = cause_keys(explained, alike)
+    sheet, unit = (keys.only(kind) for kind in SHIFTS)
+    return bool(sheet.any() and unit.any()) and float(explained.p[alike[sheet | unit]].sum()) > 0.5
 
 
 def _open_dangers(explained: Explained, starts: Sequence[int]) -> list[tuple[int, int, int]]:

@@ -27,8 +27,8 @@ from consensus.results import DesignAgreement, ReadingModel, SheetFinding, Varia
 from consensus.settings import Settings
 from consensus.sheet_origin import name_other_designs
 from consensus.thin import explain_thinly, is_thin, thin_beliefs
-from consensus.together import alike_designs, propagate_all
-from consensus.variants import find_tables
+from consensus.together import alike_designs, run_together
+from consensus.variants import Tables, find_tables, finding_tables
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -64,11 +64,19 @@ def agree_designs(
     encoded = [with_offsets(encode(design, settings), settings) for design in designs]
     problems = [make_problem(one, reliability, settings) for one in encoded]
     dense = [at for at, problem in enumerate(problems) if not is_thin(problem)]
-    states = dict(zip(dense, propagate_all([problems[at] for at in dense]), strict=True))
+    found = run_together([finding_tables(problems[at], bound_variants(encoded[at])) for at in dense])
+    tables = dict(zip(dense, found, strict=True))
     return [
-        agreement_of(one, judge_design(one, problem, states.get(at)), reliability, settings, problem)
+        agreement_of(one, judge_design(one, problem, tables.get(at)), reliability, settings, problem)
         for at, (one, problem) in enumerate(zip(encoded, problems, strict=True))
     ]
+
+
+def bound_variants(encoded: Encoded) -> tuple[str | None, ...]:
+    """(U,) the variant that a moderator bound each counting unit to."""
+    kept, sheets = encoded.sheet_order, encoded.readings.sheets
+    held = {int(encoded.unit[at]): sheets[at].bound_variant for at in kept}
+    return tuple(held[int(unit)] for unit in np.unique(encoded.unit[kept]))
 
 
 def agreement_of(
@@ -123,9 +131,9 @@ class Judged:
     pattern: FloatArray | None = None  # None: the first table is
 
 
-def judge_design(encoded: Encoded, problem: Problem, state: State | None = None) -> Judged:
-    """Inference on the counting sheets, thin where they are very many and small (thin.py); from `state` where
-    the problem was propagated already."""
+def judge_design(encoded: Encoded, problem: Problem, tables: Tables | None = None) -> Judged:
+    """Inference on the counting sheets, thin where they are very many and small (thin.py); from `tables`
+    where they were found already."""
     if is_thin(problem):
         belief, behind, prior = thin_beliefs(problem)
         explained = explain_thinly(problem, behind, encoded.code)
@@ -138,10 +146,7 @@ def judge_design(encoded: Encoded, problem: Problem, state: State | None = None)
             explained=explained,
             statistics={"units": problem.units},
         )
-    kept, sheets = encoded.sheet_order, encoded.readings.sheets
-    held = {int(encoded.unit[at]): sheets[at].bound_variant for at in kept}
-    bound = tuple(held[int(unit)] for unit in np.unique(encoded.unit[kept]))
-    tables = find_tables(problem, bound, state)
+    tables = tables or find_tables(problem, bound_variants(encoded))
     state = tables.state
     explained = explain(problem, state.pairs, state.posterior, pattern_beliefs(problem, state), encoded.code)
     return Judged(

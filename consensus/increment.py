@@ -38,7 +38,7 @@ from consensus.readings import DesignReadings
 from consensus.results import DesignAgreement, SheetFinding, rounded
 from consensus.standing import SILENT, Spoken, Standing, begin_updates, is_certain, loudest_units
 from consensus.unit_groups import candidate_groups
-from consensus.variants import WORTH_A_TRIAL, group_gains
+from consensus.variants import WORTH_A_TRIAL, group_gains, lost_units
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -94,6 +94,8 @@ def _with_new_sheets(previous: Standing, encoded: Encoded) -> Standing | None:
     units = np.unique(encoded.unit[changed])
     sheets = kept[np.isin(encoded.unit[kept], units)]
     problem, pairs, posterior, messages = _speak(previous, encoded, sheets)
+    if lost_units(problem, pairs, posterior).any():  # with other such units it may have a table of its own
+        return None
     total = previous.total + messages.sum(axis=0)
     read_before = sheets[sheets < many]
     if len(read_before):  # what a unit said before is taken off, and it is told anew with the sheet added

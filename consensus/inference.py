@@ -15,11 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.blocks import log_table_priors
 from consensus.contacts import deviation
 from consensus.hypotheses import CLOSED as CLOSED_SOURCE
 from consensus.hypotheses import CONSTANTS, OPEN, UNKNOWN, WORN
 from consensus.problem import Problem
+from consensus.symbols import dot, over_symbols
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -29,6 +29,7 @@ NEGLIGIBLE = 1e-5  # pairs less likely than that are left out until the next ful
 BLOCK = 200_000  # entries that are predicted at once
 LOOSE = 0.3  # share of places in which an unexplained sheet may show anything
 TINY = 1e-300
+HOPELESS = -1e9  # log score of what cannot be
 
 
 @dataclass(frozen=True)
@@ -137,7 +138,7 @@ def combine(p: FloatArray, q: FloatArray, table: IntArray) -> FloatArray:
     out = p * q[:, neutral, None] + q * p[:, neutral, None]
     out[:, neutral] = p[:, neutral] * q[:, neutral]
     out[:, settles] = p[:, settles] + q[:, settles] - p[:, settles] * q[:, settles]
-    both = p[:, levels].sum(axis=1) * q[:, levels].sum(axis=1)
+    both = over_symbols(p[:, levels])[:, 0] * over_symbols(q[:, levels])[:, 0]
     if p.shape[1] == 3:
         out[:, 2] += both
         return np.asarray(out)
@@ -154,9 +155,9 @@ def beside(q: FloatArray, like: FloatArray, table: IntArray) -> FloatArray:
         out += q[:, [2]] * like[:, table[:, 2]]
     else:
         likeliest = q[:, 2:].argmax(axis=1) + 2
-        out += q[:, 2:].sum(axis=1)[:, None] * np.take_along_axis(like, table[:, likeliest].T, axis=1)
+        out += over_symbols(q[:, 2:]) * np.take_along_axis(like, table[:, likeliest].T, axis=1)
     out[:, settles] = like[:, settles]
-    out[:, neutral] = np.einsum("ea,ea->e", q, like)
+    out[:, neutral] = dot(q, like)
     return out
 
 
@@ -188,14 +189,14 @@ def predict(problem: Problem, beliefs: FloatArray, pairs: Pairs, at: IntArray | 
         source[rest] = 0
     shown = beliefs.reshape(-1, size).take(unit * base + source, axis=0)
     if len(rest):
-        arms = arm_beliefs(problem, beliefs, unit[rest], pairs.source[rest])
+        arms = arm_beliefs(problem, beliefs, unit.take(rest), pairs.source.take(rest))
         shown[rest] = combine(arms[0], arms[1], problem.alphabet.series)
-    chance = np.einsum("ea,ea->e", shown, like)
+    chance = dot(shown, like)
     unexplained = pairs.hypothesis % problem.mistakes == problem.mistakes - 1
     if unexplained.any():
         loose = np.flatnonzero(unexplained.take(pairs.pair))
         unknown = beliefs[:, UNKNOWN].take(unit.take(loose), axis=0)
-        anything = np.einsum("ea,ea->e", like.take(loose, axis=0), unknown)
+        anything = dot(like.take(loose, axis=0), unknown)
         chance[loose] = (1 - LOOSE) * chance[loose] + LOOSE * anything
     return np.asarray(chance)
 
@@ -213,7 +214,7 @@ def arm_beliefs(
         paired = np.flatnonzero(x[:, aside] != OPEN)
         if len(paired):
             other = flat.take(first[paired] + x[paired, aside], axis=0)
-            arm[paired] = combine(arm[paired], other, problem.alphabet.parallel)
+            arm[paired] = combine(arm.take(paired, axis=0), other, problem.alphabet.parallel)
         arms.append(arm)
     return arms[0], arms[1]
 
@@ -225,24 +226,26 @@ def entry_likelihoods(problem: Problem, pairs: Pairs) -> FloatArray:
         common = pairs.hypothesis // problem.mistakes == problem.faults - 1
         if common.any():
             shifted = np.flatnonzero(common.take(pairs.pair))
-            like[shifted] = problem.shifted[pairs.row[shifted]]
+            like[shifted] = problem.shifted.take(pairs.row.take(shifted), axis=0)
     return like
 
 
 def weigh(
-    problem: Problem, pairs: Pairs, fit: FloatArray, share: FloatArray, block: int = -1
+    problem: Problem, pairs: Pairs, fit: FloatArray, log_tables: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """(P, V) posterior of each pair and table, and (U,) log evidence of each unit; block: see blocks.py.
+    """(P, V) posterior of each pair and table, and (U,) log evidence of each unit; log_tables: (V,) or (U, V)
+    log prior of the tables (blocks.py).
 
     Variant and fault belong to the unit, a mistake to the sheet: sheets of one unit multiply within
     each variant and fault, mistakes are summed within each sheet.
     """
-    many, faults, tables = problem.mistakes, problem.faults, len(share)
+    many, faults, tables = problem.mistakes, problem.faults, fit.shape[1]
     fault = pairs.hypothesis // many
-    score = fit + problem.log_mistake[pairs.sheet, pairs.hypothesis % many][:, None]
+    score = np.maximum(fit + problem.log_mistake[pairs.sheet, pairs.hypothesis % many][:, None], HOPELESS)
     key = pairs.sheet * faults + fault
     first = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
-    group = np.logaddexp.reduceat(score, first, axis=0)
+    length = np.diff(np.append(first, len(key)))
+    group = log_sums(score, first, length)
     by_key = np.full((problem.sheets * faults, tables), -np.inf)
     by_key[key[first]] = group
     by_sheet = by_key.reshape(problem.sheets, faults, tables)
@@ -251,10 +254,8 @@ def weigh(
         total = np.empty_like(by_sheet)
         total[problem.unit] = by_sheet
     else:
-        total = np.zeros((problem.units, faults, tables))
-        np.add.at(total, problem.unit, by_sheet)
-    tables_prior = log_table_priors(problem.accounts, share, block)
-    total = total + problem.log_fault[None, :, None] + tables_prior[..., None, :]
+        total = problem.sum_by_unit(by_sheet)
+    total = total + problem.log_fault[None, :, None] + log_tables[..., None, :]
     held = np.flatnonzero((problem.bound >= 0) & (problem.bound < tables))
     if len(held):
         elsewhere = np.arange(tables)[None, :] != problem.bound[held][:, None]
@@ -263,10 +264,17 @@ def weigh(
     mass = np.exp(total - peak)
     whole = mass.sum(axis=(1, 2), keepdims=True)
     unit_posterior = (mass / whole)[problem.unit].reshape(-1, tables)
-    within = np.exp(score - np.repeat(group, np.diff(np.append(first, len(key))), axis=0))
+    within = np.exp(score - np.repeat(group, length, axis=0))
     posterior = within * unit_posterior[key]
     if problem.light.any():
         light = problem.light[pairs.sheet]
         spread = (mass / whole).sum(axis=1)[problem.unit]
         posterior[light] = within[light] * spread[pairs.sheet[light]]
     return posterior, (peak + np.log(whole))[:, 0, 0]
+
+
+def log_sums(score: FloatArray, first: IntArray, length: IntArray) -> FloatArray:
+    """(groups, V) logs of the sums of exponentials of neighbouring rows; first, length: (groups,)."""
+    highest = np.maximum.reduceat(score, first, axis=0)
+    scaled = np.exp(score - np.repeat(highest, length, axis=0))
+    return np.asarray(highest + np.log(np.add.reduceat(scaled, first, axis=0)))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,8 @@ from consensus.contacts import CLOSED, FIRST_LEVEL, LEAK, OPEN, OVER_LIMIT
 from consensus.counts import Counts, add_counts, snapshot
 from consensus.encoding import Encoded, encode
 from consensus.hypotheses import CONSTANTS
-from consensus.inference import entry_likelihoods
+from consensus.inference import Pairs, entry_likelihoods
+from consensus.joint import told_by_others
 from consensus.meter_habits import closed_figures
 from consensus.problem import Problem, make_problem
 from consensus.propagation import State
@@ -124,8 +125,9 @@ def count_design(encoded: Encoded, problem: Problem, state: State | None) -> Cou
         everything = (shown != encoded.alphabet.censored_code).astype(np.float64)
         _count_slips(counts, names, who[problem.sheet[real]], shown, after[real], everything)
         return counts
-    _count_sheets(counts, problem, state, who, names)
-    _count_readings(counts, problem, state, who, names, encoded.code)
+    told = told_of(problem, state)
+    _count_sheets(counts, problem, told, who, names)
+    _count_readings(counts, problem, told, who, names, encoded.code)
     leads, repeats = closed_figures(encoded, problem, state, who, len(names))
     for at, name in enumerate(names):
         counts.leads[name] += leads[at]
@@ -133,47 +135,65 @@ def count_design(encoded: Encoded, problem: Problem, state: State | None) -> Cou
     return counts
 
 
+@dataclass(frozen=True)
+class Told:
+    """What is counted: pairs with their posterior (P, V), and what others say of the places, beliefs
+    (rows, V, sources, A) of which `row` (P,) is each pair's."""
+
+    pairs: Pairs
+    posterior: FloatArray
+    beliefs: FloatArray
+    row: IntArray
+
+
+def told_of(problem: Problem, state: State) -> Told:
+    if state.joint is None:
+        return Told(state.pairs, state.posterior, state.beliefs, problem.unit[state.pairs.sheet])
+    pairs, weight, sources = told_by_others(problem, state, state.joint)
+    return Told(pairs, weight[:, None], sources[:, None], np.arange(len(pairs)))
+
+
 def _count_sheets(
-    counts: Counts, problem: Problem, state: State, who: IntArray, names: tuple[str, ...]
+    counts: Counts, problem: Problem, told: Told, who: IntArray, names: tuple[str, ...]
 ) -> None:
     """Sheets and mistakes by contributor, faults by unit; sheets of few readings tell nothing of either."""
-    pairs, weight = state.pairs, state.posterior.sum(axis=1)
-    told = ~problem.light
-    by_person = np.bincount(who, told, len(names))
+    pairs, weight = told.pairs, told.posterior.sum(axis=1)
+    heavy = ~problem.light
+    by_person = np.bincount(who, heavy, len(names))
     kinds = [mistake.kind for mistake in problem.hypotheses.mistakes]
     column = np.array([MISTAKES.index(kind) if kind in MISTAKES else len(MISTAKES) for kind in kinds])
     key = who[pairs.sheet] * (len(MISTAKES) + 1) + column[pairs.hypothesis % problem.mistakes]
-    weight = weight * told[pairs.sheet]
+    weight = weight * heavy[pairs.sheet]
     found = np.bincount(key, weight, len(names) * (len(MISTAKES) + 1)).reshape(len(names), -1)
     for at, name in enumerate(names):
         counts.sheets[name] += float(by_person[at])
         counts.mistakes[name] += found[at, : len(MISTAKES)]
     faulty = weight[pairs.hypothesis >= problem.mistakes].sum()
-    counts.faults += (faulty, told.sum())
+    counts.faults += (faulty, heavy.sum())
 
 
 def _count_readings(
     counts: Counts,
     problem: Problem,
-    state: State,
+    told: Told,
     who: IntArray,
     names: tuple[str, ...],
     code: IntArray,
 ) -> None:
     """Missed and invented contacts by contributor, leaks and dirty contacts overall."""
-    pairs, beliefs = state.pairs, state.beliefs
+    pairs, beliefs = told.pairs, told.beliefs
     like = entry_likelihoods(problem, pairs)
-    unit = problem.unit[pairs.sheet][pairs.pair]
+    row = told.row[pairs.pair]
     plain = (pairs.source >= CONSTANTS) & (pairs.source < beliefs.shape[2])
     people = who[pairs.sheet][pairs.pair]
     shown = code[problem.row[pairs.row]]
     for table in range(beliefs.shape[1]):
-        chance = state.posterior[pairs.pair, table]
+        chance = told.posterior[pairs.pair, table]
         at = np.flatnonzero(plain & (chance > LEAST_PAIRS))
-        after = beliefs[unit[at], table, pairs.source[at]] * like[at]
+        after = beliefs[row[at], table, pairs.source[at]] * like[at]
         after /= after.sum(axis=1, keepdims=True)
-        told = shown[at] != problem.alphabet.censored_code  # a poor meter's limit tells of no slip
-        _count_slips(counts, names, people[at], shown[at], after, chance[at] * told)
+        sound = shown[at] != problem.alphabet.censored_code  # a poor meter's limit tells of no slip
+        _count_slips(counts, names, people[at], shown[at], after, chance[at] * sound)
 
 
 def _count_slips(

@@ -7,8 +7,17 @@ from numpy.typing import NDArray
 
 from consensus.contacts import deviation
 from consensus.hypotheses import CONSTANTS, OPEN
-from consensus.inference import TINY, Pairs, arm_beliefs, beside, entry_likelihoods, make_pairs
+from consensus.inference import (
+    TINY,
+    Pairs,
+    arm_beliefs,
+    beside,
+    entry_likelihoods,
+    make_pairs,
+)
 from consensus.problem import Problem
+from consensus.symbols import dot, peak, sums_at
+from consensus.table_pairs import belief_rows, in_tables
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -24,19 +33,16 @@ def unit_messages(problem: Problem, pairs: Pairs, posterior: FloatArray, beliefs
     the place; then one unit may deviate from the pattern (see `deviation`), which bounds what it can say.
     """
     tables, size = beliefs.shape[1], problem.alphabet.size
-    out = np.empty((problem.sheets, tables, problem.places, size))
-    speaking = np.flatnonzero(posterior.max(axis=1) > SPEAKING)
-    spoken = make_pairs(problem, pairs.sheet[speaking], pairs.hypothesis[speaking])
-    some = speaking_entries(problem, spoken, np.ones(len(speaking), dtype=bool))
-    unit = problem.unit[some.sheet].take(some.pair)
-    weight = posterior[speaking]
-    for table in range(tables):
-        pair, place, ratio = place_ratios(problem, some, beliefs[:, table], unit)
-        target = (some.sheet * problem.places).take(pair) + place
-        change = weight[:, table].take(pair)[:, None] * (ratio - 1)
-        for symbol in range(size):
-            told = np.bincount(target, change[:, symbol], problem.sheets * problem.places)
-            out[:, table, :, symbol] = told.reshape(problem.sheets, problem.places)
+    speaking = np.flatnonzero(peak(posterior)[:, 0] > SPEAKING)
+    spoken = in_tables(make_pairs(problem, pairs.sheet[speaking], pairs.hypothesis[speaking]), tables)
+    some = speaking_entries(problem, spoken, np.ones(len(spoken), dtype=bool))
+    flat = beliefs.reshape(-1, *beliefs.shape[2:])
+    pair, place, ratio = place_ratios(problem, some, flat, belief_rows(problem, some, tables))
+    first = some.sheet * tables + np.repeat(np.arange(tables), len(speaking))
+    target = (first * problem.places).take(pair) + place
+    change = posterior[speaking].T.ravel().take(pair)[:, None] * (ratio - 1)
+    out = sums_at(target, change, problem.sheets * tables * problem.places)
+    out = out.reshape(problem.sheets, tables, problem.places, size)
     return _by_unit(problem, np.maximum(out + 1.0, 1e-9))
 
 
@@ -73,11 +79,11 @@ def place_ratios(
     source = some.source.take(direct)
     belief = beliefs.reshape(-1, size).take(at.take(direct) * base + source, axis=0)
     ratio = like.take(direct, axis=0)
-    ratio /= np.einsum("ea,ea->e", belief, ratio)[:, None]
+    ratio /= dot(belief, ratio)[:, None]
     weight = problem.weight.take(some.row.take(direct))
     if weight.min(initial=1.0) < 1:
         ratio **= weight[:, None]
-        ratio /= np.einsum("ea,ea->e", belief, ratio)[:, None]
+        ratio /= dot(belief, ratio)[:, None]
     parts = [(some.pair.take(direct), source - CONSTANTS, ratio)]
     combined = np.flatnonzero(some.source >= base)
     if not len(combined):
@@ -91,26 +97,32 @@ def _operand_messages(
     problem: Problem, some: Pairs, at: IntArray, like: FloatArray, beliefs: FloatArray, unit: IntArray
 ) -> list[tuple[IntArray, IntArray, FloatArray]]:
     """(pair, place, ratio) of each place behind readings of two or more contacts."""
-    unit, source, like = unit[at], some.source[at], like[at]
-    x = problem.hypotheses.operands[source]
+    unit, source, like = unit.take(at), some.source.take(at), like.take(at, axis=0)
+    x = problem.hypotheses.operands.take(source, axis=0)
+    base, size = beliefs.shape[1:]
+    flat, first = beliefs.reshape(-1, size), unit * base
+    pair, rows = some.pair.take(at), some.row.take(at)
     arms = arm_beliefs(problem, beliefs, unit, source)
     series = problem.alphabet.series
     of_arm = (beside(arms[1], like, series), beside(arms[0], like, series))
-    norm = np.einsum("ea,ea->e", of_arm[0], arms[0])
+    norm = dot(of_arm[0], arms[0])
     found = []
     for column, other, arm in ((0, 1, 0), (1, 0, 0), (2, 3, 1), (3, 2, 1)):
         real = np.flatnonzero(x[:, column] >= CONSTANTS)
         if not len(real):
             continue
-        mate = beliefs[unit[real], x[real, other]]
-        message = of_arm[arm][real]
-        alone = x[real, other] == OPEN
-        both = np.flatnonzero(~alone)
+        partner = x[:, other].take(real)
+        mate = flat.take(first.take(real) + partner, axis=0)
+        message = of_arm[arm].take(real, axis=0)
+        both = np.flatnonzero(partner != OPEN)
         if len(both):
-            message[both] = beside(mate[both], message[both], problem.alphabet.parallel)
-        ratio = message / np.maximum(norm[real], TINY)[:, None]
-        weight = problem.weight[some.row[at[real]]][:, None]
-        found.append((some.pair[at[real]], x[real, column].astype(np.int64) - CONSTANTS, ratio**weight))
+            message[both] = beside(
+                mate.take(both, axis=0), message.take(both, axis=0), problem.alphabet.parallel
+            )
+        ratio = message / np.maximum(norm.take(real), TINY)[:, None]
+        weight = problem.weight.take(rows.take(real))[:, None]
+        place = x[:, column].take(real).astype(np.int64) - CONSTANTS
+        found.append((pair.take(real), place, ratio**weight if weight.min() < 1 else ratio))
     return found
 
 
@@ -118,11 +130,17 @@ def _multiply_repeats(
     pair: IntArray, place: IntArray, ratio: FloatArray, places: int
 ) -> tuple[IntArray, IntArray, FloatArray]:
     """Readings of one pair that tell of the same place multiply."""
-    keys, inverse = np.unique(pair * places + place, return_inverse=True)
+    keys, inverse = distinct(pair * places + place)
     logs = np.log(np.maximum(ratio, TINY))
-    columns = [np.bincount(inverse, logs[:, symbol], len(keys)) for symbol in range(ratio.shape[1])]
-    total = np.stack(columns, axis=1)
+    total = sums_at(inverse, logs, len(keys))
     return keys // places, keys % places, np.exp(np.clip(total, -50, 50))
+
+
+def distinct(keys: IntArray) -> tuple[IntArray, IntArray]:
+    """`np.unique` with the inverse, for keys whose range is of the order of their number: without sorting."""
+    present = np.zeros(int(keys.max(initial=-1)) + 1, dtype=bool)
+    present[keys] = True
+    return np.flatnonzero(present), (np.cumsum(present) - 1).take(keys)
 
 
 def _by_unit(problem: Problem, sheets: FloatArray) -> FloatArray:
@@ -131,8 +149,7 @@ def _by_unit(problem: Problem, sheets: FloatArray) -> FloatArray:
         joined = np.empty_like(sheets)
         joined[problem.unit] = sheets
     else:
-        logs = np.zeros((problem.units, *sheets.shape[1:]))
-        np.add.at(logs, problem.unit, np.log(sheets))
+        logs = problem.sum_by_unit(np.log(sheets))
         joined = np.exp(np.clip(logs, -60.0, 60.0))
     spread = deviation(problem.alphabet, problem.settings.unit_deviation).T
     return np.asarray(np.log((joined.reshape(-1, len(spread)) @ spread).reshape(joined.shape)))

@@ -56,14 +56,11 @@ def expected_gains(symbols: IntArray, p: FloatArray, classes: IntArray, outcomes
     symbols: (H, C) what each explanation predicts for each candidate; p: (H,) probabilities of the
     explanations; classes: (H,) class of each, 0…; outcomes: (symbols, outcomes) as `outcome_table`.
     """
-    explanations, candidates = symbols.shape
+    candidates = symbols.shape[1]
     kinds = int(classes.max(initial=0)) + 1
-    weight = np.zeros((candidates, len(outcomes), kinds))
-    at = np.broadcast_to(np.arange(candidates), symbols.shape)
-    np.add.at(
-        weight,
-        (at, symbols, np.broadcast_to(classes[:, None], symbols.shape)),
-        np.broadcast_to(p[:, None], (explanations, candidates)),
-    )
+    at = (np.arange(candidates) * len(outcomes) + symbols) * kinds + classes[:, None]
+    shares = np.broadcast_to(p[:, None], symbols.shape)
+    weight = np.bincount(at.ravel(), shares.ravel(), candidates * len(outcomes) * kinds)
+    weight = weight.reshape(candidates, len(outcomes), kinds)
     joint = np.einsum("csk,so->cok", weight, outcomes)
     return information_gain(joint)

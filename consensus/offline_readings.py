@@ -54,17 +54,7 @@ class ReadingTables:
 
     def odds(self, readings: Readings, added: float | None = None) -> ReadingOdds:
         """Of a reader of whom nothing is known."""
-        ohm = None if added is None else np.full(len(readings), added)
-        return reading_odds(
-            readings,
-            self.alphabet,
-            self.model,
-            "",
-            self.settings,
-            self.read_at,
-            added_ohm=ohm,
-            levels=self.levels,
-        )
+        return self._with(readings, None if added is None else np.full(len(readings), added))
 
     def to_plain(self, used: list[int]) -> Plain:
         """curves: by column; over, low (over a limit below every level), bare, wander: one number a column.
@@ -119,7 +109,7 @@ class ReadingTables:
 
     def _columns(self, readings: Readings) -> FloatArray:
         odds = self.odds(readings)
-        parts = [np.log(odds.likelihood[:, self.used]), slip_shares(odds)[:, self.used]]
+        parts = [np.log(odds.likelihood[:, self.used]), odds.slip[:, self.used]]
         return np.concatenate([*parts, np.log(odds.worn), np.log(odds.flat)[:, None]], axis=1)
 
     def _common(self) -> Plain | None:
@@ -176,7 +166,7 @@ class ReadingTables:
                 curve += _pieces(x, like[:, symbol], joined=False)
         return [_joined(curve) for curve in curves]
 
-    def _with(self, readings: Readings, ohm: FloatArray) -> ReadingOdds:
+    def _with(self, readings: Readings, ohm: FloatArray | None) -> ReadingOdds:
         return reading_odds(
             readings,
             self.alphabet,
@@ -223,25 +213,9 @@ def figures(
     )
 
 
-def slip_shares(odds: ReadingOdds) -> FloatArray:
-    """(n, A + 2) chance that a reading is a slip, given the symbol; 0 where there is nothing to slip on."""
-    slip = getattr(odds, "slip", None)
-    if slip is not None:
-        return np.asarray(slip)
-    size = odds.likelihood.shape[1] - 2
-    shares = np.zeros_like(odds.likelihood)
-    shares[:, 0] = odds.shows_contact
-    shares[:, 1:size] = odds.shows_open[:, None]
-    return shares
-
-
-def reader_classes(odds: ReadingOdds, settings: Settings) -> list[list[float]]:
+def reader_classes(odds: ReadingOdds) -> list[list[float]]:
     """[log share, miss a, miss b, invent a, invent b] of each class of readers."""
-    rates: Any = getattr(odds, "rates", None)
-    if rates is None:
-        known = settings.suspect_slip_strength
-        pairs = [odds.miss * known, (1 - odds.miss) * known, odds.invent * known, (1 - odds.invent) * known]
-        return [[0.0, *pairs]]
+    rates = odds.rates
     return [
         [float(share), *map(float, miss), *map(float, invent)]
         for share, miss, invent in zip(rates.log_share, rates.miss, rates.invent, strict=True)

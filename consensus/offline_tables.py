@@ -24,12 +24,14 @@ from consensus.chart_table import (
     chart_table,
     prepared_chart,
 )
+from consensus.common_faults import LEAST_COMMON_OHM
 from consensus.hypotheses import Fault, Mistake, Shape
-from consensus.offline_predictions import Predictions, blank_readings, least_common_ohm, predictions
-from consensus.offline_readings import ReadingTables, reader_classes, rounded, worn_shares
+from consensus.offline_predictions import Predictions, predictions
+from consensus.offline_readings import ReadingTables, figures, reader_classes, rounded, worn_shares
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
 from consensus.suspect_sheet import NEGLIGIBLE
+from consensus.unit_grid import place_cells
 
 Plain = dict[str, Any]
 IntArray = NDArray[np.int64]
@@ -48,11 +50,11 @@ def offline_tables(
     readers = {
         name: ReadingTables(alphabet, chart.model, levels, settings, name) for name in ("bench", "connector")
     }
-    blank = readers["bench"].odds(blank_readings(shape.cells))
+    blank = readers["bench"].odds(figures(np.full(1, 0.4)))
     tables = [chart_table(chart, one, shape, alphabet, settings) for one in chart.variants]
     starts = start.start_indices(chart.positions, chart.start_positions)
     same = [one for one in others if _same_shape(one, chart)]
-    made = [predictions(table, chart, blank, settings) for table in tables]
+    made = [predictions(table, chart, settings) for table in tables]
     variants = [_variant(table, one, starts) for table, one in zip(tables, made, strict=True)]
     shares = dict(settings.suspect_fault_shares)
     return {
@@ -60,12 +62,13 @@ def offline_tables(
         "pins": list(chart.pins),
         "slots": [[position, bool(between)] for position, between in shape.slots],
         "named": [list(pair) for pair in shape.named],
+        "places": _detent_cells(shape),
         "common": shape.common,
         "symbols": alphabet.size,
         "levels": rounded(alphabet.levels),
         "variants": variants,
         "readings": {name: one.to_plain(_used(variants, alphabet.size)) for name, one in readers.items()},
-        "readers": reader_classes(blank, settings),
+        "readers": reader_classes(blank),
         "worn": worn_shares(),
         "others": [_other(one, chart, shape, len(same), settings) for one in same],
         "settings": {
@@ -75,8 +78,9 @@ def offline_tables(
             "log_unknown": float(np.log(settings.suspect_unknown_rate)),
             "log_common": float(np.log(settings.suspect_fault_rate * shares["resistive_common"])),
             "common_cost": settings.suspect_common_cost,
-            "least_common": least_common_ohm(),
-            "common_by_mistake": made[0].through is not None if made else True,
+            "least_common": LEAST_COMMON_OHM,
+            "miss": blank.miss,
+            "invent": blank.invent,
             "sweep_share": settings.sweep_fault_share,
             "harness": settings.harness_fault_rate,
             "connector": settings.connector_fault_rate,
@@ -95,6 +99,14 @@ def _shape(chart: DesignAgreement) -> Shape:
     return whole if whole.cells <= MOST_CELLS else chart_shape(chart, ())
 
 
+def _detent_cells(shape: Shape) -> list[int]:
+    """Cells of the chart's own places at detents: what may be read next."""
+    slots = np.arange(shape.places) // len(shape.pairs)
+    between = np.array([between for _position, between in shape.slots], dtype=bool)
+    cells: list[int] = place_cells(shape)[~between[slots]].tolist()
+    return cells
+
+
 def _same_shape(one: DesignAgreement, chart: DesignAgreement) -> bool:
     mine, theirs = (chart.positions, chart.pins, chart.common), (one.positions, one.pins, one.common)
     return one.design != chart.design and mine == theirs and bool(one.variants)
@@ -110,7 +122,7 @@ def _variant(table: ChartTable, made: Predictions, starts: Sequence[int]) -> Pla
     columns, at = np.unique(flat, axis=1, return_inverse=True)
     pairs = np.stack([made.doubt.ravel(), made.other.ravel()])
     doubts, doubt_at = np.unique(pairs, axis=1, return_inverse=True)
-    mistakes, through = len(made.mistakes), made.through
+    mistakes = len(made.mistakes)
     return {
         "variant": table.variant,
         "log_share": float(np.log(max(table.share, 1e-3))),
@@ -124,7 +136,7 @@ def _variant(table: ChartTable, made: Predictions, starts: Sequence[int]) -> Pla
         "at": at.reshape(mistakes, -1).tolist(),
         "doubts": [[float(f"{doubt:.8g}"), int(other)] for doubt, other in doubts.T],
         "doubt_at": doubt_at.reshape(mistakes, -1).tolist(),
-        "through": None if through is None else ["".join("01"[int(one)] for one in row) for row in through],
+        "through": ["".join("01"[int(one)] for one in row) for row in made.through],
         "pairs": _pairs(made, new),
         "dangers": [[new[fault], position, passes] for fault, position, passes in dangers],
     }

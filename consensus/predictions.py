@@ -51,12 +51,22 @@ def predict(
         mine = np.flatnonzero(rows.variant == variant)
         if not len(mine):
             continue
-        points = unit.grid.touched[np.ix_(rows.mistake[mine], cells)].astype(np.int64)
-        symbols = unit.shown(points, rows.first[mine], rows.second[mine])
-        if sweeps is not None:
-            sweep = rows.sweep[mine][:, None]
-            symbols = np.where((sweep > 0) & (sweeps[None, :] != sweep), unit.symbols[0][points], symbols)
-        contact = (symbols != OPEN) & (symbols < unit.table.unknown)
-        through = rows.common[mine][:, None] & unit.grid.at_common[points]
-        out[mine] = np.where(through & contact, unit.table.alphabet.odd, symbols)
+        mistake, second = rows.mistake[mine], rows.second[mine]
+        touched = unit.grid.touched[:, cells].astype(np.int64)
+        first = rows.first[mine]
+        symbols = unit.shown_with(touched, mistake, first)
+        for one in np.unique(mistake[second > 0]):
+            pairs = np.flatnonzero((second > 0) & (mistake == one))
+            symbols[pairs] = unit.shown(touched[one], first[pairs], second[pairs])
+        slips = np.flatnonzero(rows.sweep[mine] > 0) if sweeps is not None else ()
+        if sweeps is not None and len(slips):
+            there = sweeps[None, :] == rows.sweep[mine][slips, None]
+            symbols[slips] = np.where(there, symbols[slips], unit.by_point[touched[mistake[slips]], 0])
+        common = np.flatnonzero(rows.common[mine])
+        if len(common):
+            shown = symbols[common]
+            contact = (shown != OPEN) & (shown < unit.table.unknown)
+            through = unit.grid.at_common[touched[mistake[common]]]
+            symbols[common] = np.where(through & contact, unit.table.alphabet.odd, shown)
+        out[mine] = symbols
     return out

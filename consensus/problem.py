@@ -30,7 +30,8 @@ FAULT_KINDS = (
     "detent_shift",
 )
 NAMED_RIGHTLY = -3.0  # nats against a mirrored face where `against` is the common itself
-BLUNT, SHARP = 0.55, 0.8  # Youden's J of a reader from which no mistake can be told from slips, and up to
+BLUNT, SHARP = 0.65, 0.8  # Youden's J of a reader up to which no mistake can be told from slips, or all
+LEAST_SHARE = 1e-12  # prior of what none of these readers' sheets can tell
 MOST_END_ODDS = 2.5  # nats that an end row left empty may speak for a shift: it has other reasons too
 
 
@@ -43,7 +44,8 @@ class Problem:
     unit: (N,); log_mistake: (N, M), log_fault: (F,) log priors; offset, light: (N,) sheets with a candidate
     resistive common, sheets of so few readings that only "as read" is considered; strange: (N,) sheets that
     mostly do not keep to the common.  row: (R,) merged readings of `Encoded`; bound: (U,) table
-    that a moderator bound a unit to, -1 where free; accounts: who sent the units (blocks.py).
+    that a moderator bound a unit to, -1 where free; accounts: who sent the units (blocks.py); told: share of
+    faults and tables that can be told from slips of these readers (`mistakes_told`).
     """
 
     hypotheses: HypothesisSet
@@ -65,6 +67,7 @@ class Problem:
     strange: BoolArray
     bound: IntArray
     accounts: Accounts
+    told: float
     settings: Settings
 
     @property
@@ -75,6 +78,17 @@ class Problem:
     def start(self) -> IntArray:
         """(N + 1,) first reading of each sheet."""
         return np.searchsorted(self.sheet, np.arange(self.sheets + 1))
+
+    @cached_property
+    def sheets_by_unit(self) -> tuple[IntArray, IntArray]:
+        """(N,) sheets in the order of their units, (U,) where those of each unit begin."""
+        order = np.argsort(self.unit, kind="stable")
+        return order, np.searchsorted(self.unit[order], np.arange(self.units))
+
+    def sum_by_unit(self, of_sheets: FloatArray) -> FloatArray:
+        """(U, …) sums over the sheets of each unit of (N, …)."""
+        order, first = self.sheets_by_unit
+        return np.asarray(np.add.reduceat(of_sheets.take(order, axis=0), first, axis=0))
 
     @cached_property
     def some_offset(self) -> bool:
@@ -94,7 +108,7 @@ def mistakes_told(discernment: FloatArray | float) -> FloatArray:
     """Share of mistakes that can be told from slips, by Youden's J of the reader: of one who errs by a third
     each way none can, and what looks like one is an accident of many slips.
 
-    >>> mistakes_told(np.array([0.4, 0.675, 0.9])).round(2).tolist()
+    >>> mistakes_told(np.array([0.4, 0.725, 0.9])).round(2).tolist()
     [0.0, 0.5, 1.0]
     """
     return np.asarray(np.clip((discernment - BLUNT) / (SHARP - BLUNT), 0.0, 1.0))
@@ -127,7 +141,7 @@ def fault_shares(faults: tuple[Fault, ...], rate: float) -> FloatArray:
     kinds = [fault.kind for fault in faults]
     share = np.array([rate / len(FAULT_KINDS) / max(kinds.count(kind), 1) for kind in kinds])
     share[0] = 1 - share[1:].sum()
-    return share
+    return np.asarray(np.maximum(share, LEAST_SHARE))
 
 
 def sheet_odds(encoded: Encoded, mistakes: tuple[Mistake, ...]) -> FloatArray:
@@ -188,6 +202,7 @@ def make_problem(
     rows = rows[np.argsort(sheet_of[encoded.sheet[rows]], kind="stable")]
     sheet = sheet_of[encoded.sheet[rows]]
     distinct, unit = np.unique(encoded.unit[kept], return_inverse=True)
+    told = float(mistakes_told(reliability.of("").discernment))
     light = np.bincount(sheet, minlength=len(kept)) < LIGHT_BELOW
     return Problem(
         hypotheses=hypotheses,
@@ -202,13 +217,14 @@ def make_problem(
         weight=encoded.weight[rows],
         unit=unit.astype(np.int64),
         units=len(distinct),
-        log_mistake=np.log(np.maximum(shares, 1e-12))[encoded.contributor[kept]]
+        log_mistake=np.log(np.maximum(shares, LEAST_SHARE))[encoded.contributor[kept]]
         + sheet_odds(encoded, hypotheses.mistakes)[kept],
-        log_fault=np.log(fault_shares(hypotheses.faults, reliability.fault_rate)),
+        log_fault=np.log(fault_shares(hypotheses.faults, told * reliability.fault_rate)),
         offset=np.isfinite(encoded.offset[kept]),
         light=light,
         strange=encoded.strange[kept],
         bound=np.full(len(distinct), -1, dtype=np.int64),
         accounts=design_accounts(names, encoded.contributor[kept], unit, len(distinct), reliability),
+        told=told,
         settings=settings,
     )

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from consensus.blocks import log_table_priors
 from consensus.hypotheses import CONSTANTS
 from consensus.inference import (
     NEGLIGIBLE,
     Pairs,
     crossed_pairs,
     make_pairs,
-    predict,
     single_pairs,
     source_beliefs,
     weigh,
 )
 from consensus.messages import unit_messages
 from consensus.problem import Problem
+from consensus.steps import Result, Round, Steps
+from consensus.symbols import over_symbols, peak
+from consensus.table_pairs import fits
 from consensus.tables import differing_shares, place_beliefs
 
 IntArray = NDArray[np.int64]
@@ -29,8 +34,17 @@ BoolArray = NDArray[np.bool_]
 DEAR_FROM = 3.0  # nats that the best simple explanation, its prior included, must lack before dear ones
 CROSSED_FROM = 6.0  # nats that it must lack before a mistake is weighed together with a fault
 LEADING = 3  # mistakes, and faults, that are weighed together with everything else
-TRIAL_ROUNDS = 5  # of a further table, before it is propagated in full
 PRIOR_WEIGHT = 6.0  # places that the prior state shares are worth
+
+
+@dataclass(frozen=True)
+class Joint:
+    """Joint explanations of all sheets (joint.py).  weight: (B,) posterior; tables: (B, Q, A) log messages of
+    all sheets summed; hypothesis: (B, N)."""
+
+    weight: FloatArray
+    tables: FloatArray
+    hypothesis: IntArray
 
 
 @dataclass
@@ -40,8 +54,9 @@ class State:
     messages: (U, V, Q, A) log messages of units to places; share: (V,); prior: (A,) state shares; differs:
     (V - 1,) see tables.py; pairs with their fit (P, V) log likelihoods and posterior (P, V); log_unit: (U,)
     log evidence of each unit; beliefs: (U, V, sources, A) cavities with constants; rounds: how many were
-    run; final: (V, Q, A) beliefs with all units, where they do not follow from the messages (joint.py);
-    block: the table that a few accounts made up, -1 where there is none (blocks.py).
+    run; final: (V, Q, A) beliefs with all units, where they do not follow from the messages, and joint, the
+    explanations behind them (joint.py); block: the table that a few accounts made up, -1 where there is none
+    (blocks.py).
     """
 
     messages: FloatArray
@@ -56,37 +71,57 @@ class State:
     rounds: int
     final: FloatArray | None = None
     block: int = -1
+    joint: Joint | None = None
+
+
+def run(steps: Steps[Result]) -> Result:
+    """The result of steps whose rounds are run one by one."""
+    try:
+        wanted = next(steps)
+        while True:
+            wanted = steps.send([go_round(one.problem, one.state, one.pairs) for one in wanted])
+    except StopIteration as end:
+        result: Result = end.value
+        return result
 
 
 def first_prior(problem: Problem) -> FloatArray:
     """(A,) state shares before data."""
-    levels = problem.alphabet.size - 3
-    prior = np.full(problem.alphabet.size, 0.3 / max(levels, 1))
+    return _first_prior(problem.alphabet.size)
+
+
+@cache
+def _first_prior(symbols: int) -> FloatArray:
+    levels = symbols - 3
+    prior = np.full(symbols, 0.3 / max(levels, 1))
     prior[[0, 1, -1]] = (0.4, 0.29, 0.01) if levels else (0.55, 0.445, 0.005)
-    return prior / prior.sum()
+    prior /= prior.sum()
+    prior.setflags(write=False)
+    return prior
 
 
-def state_shares(problem: Problem, messages: FloatArray, prior: FloatArray, start: FloatArray) -> FloatArray:
-    """(A,) state shares: beliefs of the places that were read, and the prior as `PRIOR_WEIGHT` places."""
-    total = messages[:, 0].sum(axis=0)
-    belief = np.exp(total - total.max(axis=-1, keepdims=True)) * prior
-    belief /= belief.sum(axis=-1, keepdims=True)
-    read = np.abs(total).max(axis=-1) > 0.1
-    share = belief[read].sum(axis=0) + PRIOR_WEIGHT * start
-    if len(share) > 3:
-        share[2:-1] = 0.5 * share[2:-1] + 0.5 * share[2:-1].mean()
-    return np.asarray(share / share.sum())
+def shares_of_states(problem: Problem, total: FloatArray, prior: FloatArray) -> FloatArray:
+    """(…, A) state shares: beliefs of the places that were read, by all messages together (…, Q, A), and the
+    prior as `PRIOR_WEIGHT` places."""
+    belief = np.exp(total - peak(total)) * prior[..., None, :]
+    belief /= over_symbols(belief)
+    read = peak(np.abs(total)) > 0.1
+    share = (belief * read).sum(axis=-2) + PRIOR_WEIGHT * first_prior(problem)
+    if share.shape[-1] > 3:
+        levels = share[..., 2:-1]
+        share[..., 2:-1] = 0.5 * levels + 0.5 * levels.mean(axis=-1, keepdims=True)
+    return np.asarray(share / share.sum(axis=-1, keepdims=True))
 
 
 def ideal_fit(problem: Problem) -> FloatArray:
     """(N,) log likelihood of each sheet if every reading showed its likeliest symbol."""
-    best = np.log(problem.like.max(axis=1))
+    best = np.log(peak(problem.like)[:, 0])
     return np.asarray(np.bincount(problem.sheet, best, problem.sheets), dtype=np.float64)
 
 
 def lacking(problem: Problem, pairs: Pairs, fit: FloatArray, posterior: FloatArray) -> FloatArray:
     """(N,) nats by which the likeliest explanation of each sheet falls short of an ideal one."""
-    known = np.where(posterior > 0.01, fit, -np.inf).max(axis=1)
+    known = peak(np.where(posterior > 0.01, fit, -np.inf))[:, 0]
     best = np.full(problem.sheets, -np.inf)
     np.maximum.at(best, pairs.sheet, known)
     return ideal_fit(problem) - best
@@ -96,12 +131,8 @@ def judge(
     problem: Problem, pairs: Pairs, beliefs: FloatArray, share: FloatArray, block: int = -1
 ) -> tuple[FloatArray, ...]:
     """Fit (P, V), posterior (P, V) and unit evidence (U,) of pairs under (U, V, sources, A) beliefs."""
-    columns = [
-        np.bincount(pairs.pair, np.log(predict(problem, beliefs[:, table], pairs)), len(pairs))
-        for table in range(len(share))
-    ]
-    fit = np.stack(columns, axis=1).astype(np.float64)
-    posterior, log_unit = weigh(problem, pairs, fit, share, block)
+    fit = fits(problem, pairs, beliefs)
+    posterior, log_unit = weigh(problem, pairs, fit, log_table_priors(problem.accounts, share, block))
     return fit, posterior, log_unit
 
 
@@ -130,7 +161,7 @@ def go_round(problem: Problem, state: State, pairs: Pairs) -> State:
     beliefs = source_beliefs(problem, cavity, state.prior)
     fit, posterior, log_unit = judge(problem, pairs, beliefs, share, state.block)
     messages = unit_messages(problem, pairs, posterior, beliefs)
-    prior = state_shares(problem, messages, state.prior, first_prior(problem))
+    prior = shares_of_states(problem, messages[:, 0].sum(axis=0), state.prior)
     if len(share) > 1:
         differs = differing_shares(messages, prior, differs, settings)
         share = table_shares(problem, pairs, posterior)
@@ -140,13 +171,18 @@ def go_round(problem: Problem, state: State, pairs: Pairs) -> State:
     )
 
 
-def settle(problem: Problem, state: State, most: int) -> State:
-    """Rounds over the pairs that are not negligible, until none moves by more than the tolerance."""
+def settling(
+    problem: Problem, state: State, most: int, ended: Callable[[State], bool] | None = None
+) -> Steps[State]:
+    """Rounds over the pairs that are not negligible, until none moves by more than the tolerance, or `ended`
+    says so."""
     pairs = active_pairs(problem, state.pairs, state.posterior)
-    previous = None
+    previous, still = None, False
     for _ in range(most):
-        state = go_round(problem, state, pairs)
+        (state,) = yield [Round(problem, state, pairs)]
         if previous is not None and np.abs(state.posterior - previous).max() < problem.settings.tolerance:
+            still = True
+        if (ended is not None and ended(state)) or still:
             break
         previous = state.posterior
     return state
@@ -159,25 +195,35 @@ def propagate(
     crossed: bool = True,
     block: int = -1,
 ) -> State:
+    """The state of one design; see `propagating`."""
+    return run(propagating(problem, messages, share, crossed, block))
+
+
+def propagating(
+    problem: Problem,
+    messages: FloatArray | None = None,
+    share: FloatArray | None = None,
+    crossed: bool = True,
+    block: int = -1,
+) -> Steps[State]:
     """One round of simple explanations, one with the dear ones where something is lacking; with `crossed`
     one that weighs a mistake and a fault at once for sheets still far from explained; then rounds until no
     posterior moves by more than the tolerance."""
     start = start_state(problem, messages, share, block)
-    state = go_round(problem, start, single_pairs(problem, problem.strange))
+    (state,) = yield [Round(problem, start, single_pairs(problem, problem.strange))]
     mistake = state.pairs.hypothesis % problem.mistakes
     fault = state.pairs.hypothesis // problem.mistakes
     prior = problem.log_mistake[state.pairs.sheet, mistake] + problem.log_fault[fault]
     dear = lacking(problem, state.pairs, state.fit + prior[:, None], state.posterior) > DEAR_FROM
     again = dear | problem.strange
     kept = active_pairs(problem, state.pairs, state.posterior)
-    state = go_round(problem, state, single_pairs(problem, again, kept))
+    (state,) = yield [Round(problem, state, single_pairs(problem, again, kept))]
     badly = lacking(problem, state.pairs, state.fit, state.posterior) > CROSSED_FROM
     if crossed and (badly & ~problem.light).any():
         kept = active_pairs(problem, state.pairs, state.posterior)
-        state = go_round(
-            problem, state, crossed_pairs(problem, badly, *leading(problem, state.pairs, state.fit), kept)
-        )
-    return settle(problem, state, problem.settings.max_iterations)
+        both = crossed_pairs(problem, badly, *leading(problem, state.pairs, state.fit), kept)
+        (state,) = yield [Round(problem, state, both)]
+    return (yield from settling(problem, state, problem.settings.max_iterations))
 
 
 def leading(problem: Problem, pairs: Pairs, fit: FloatArray) -> tuple[BoolArray, BoolArray]:
@@ -194,20 +240,9 @@ def leading(problem: Problem, pairs: Pairs, fit: FloatArray) -> tuple[BoolArray,
     return found[0], found[1]
 
 
-def trial(problem: Problem, state: State, messages: FloatArray, share: FloatArray) -> State:
-    """A cheap try of further tables: the present pairs, and "as read", from the given messages."""
-    sheets = np.arange(problem.sheets)
-    many = problem.mistakes * problem.faults
-    active = active_pairs(problem, state.pairs, state.posterior)
-    keys = np.union1d(active.sheet * many + active.hypothesis, sheets * many)
-    pairs = make_pairs(problem, keys // many, keys % many)
-    start = start_state(problem, messages, share, state.block)
-    return settle(problem, go_round(problem, start, pairs), TRIAL_ROUNDS)
-
-
 def active_pairs(problem: Problem, pairs: Pairs, posterior: FloatArray) -> Pairs:
     """The pairs that are not negligible."""
-    keep = posterior.max(axis=1) > NEGLIGIBLE
+    keep = peak(posterior)[:, 0] > NEGLIGIBLE
     return make_pairs(problem, pairs.sheet[keep], pairs.hypothesis[keep])
 
 

@@ -48,11 +48,11 @@ class ReaderRates:
         missed, shown: counts of contacts read as open and as contact; invented, held: of opens.  Within a
         class counts are beta-binomial (Skellam 1948, J. R. Stat. Soc. B 10:257-261).
         """
-        of_class = [
-            share + beta_gain(missed, shown, *miss) + beta_gain(invented, held, *invent)
-            for share, miss, invent in zip(self.log_share, self.miss, self.invent, strict=True)
-        ]
-        gain: FloatArray = logsumexp(np.stack(of_class), axis=0)
+        of_class = np.empty((len(self.log_share), *np.shape(missed)))
+        for at, (share, miss, invent) in enumerate(zip(self.log_share, self.miss, self.invent, strict=True)):
+            of_class[at] = share + beta_gain(missed, shown, *miss)
+            of_class[at] += beta_gain(invented, held, *invent)
+        gain = _log_sum(of_class)
         m, i = self.miss_rate, self.invent_rate
         at_means = missed * np.log(m) + shown * np.log1p(-m) + invented * np.log(i) + held * np.log1p(-i)
         return gain - at_means
@@ -61,6 +61,14 @@ class ReaderRates:
 def beta_gain(hits: FloatArray, others: FloatArray, a: float, b: float) -> FloatArray:
     """log ∫ p^hits (1 - p)^others dBeta(a, b)."""
     return np.asarray(betaln(a + hits, b + others) - betaln(a, b))
+
+
+def _log_sum(logs: FloatArray) -> FloatArray:
+    """log Σ exp over the first axis of finite figures, without scipy's care for others."""
+    total = logs[0]
+    for one in logs[1:]:
+        total = np.maximum(total, one) + np.log1p(np.exp(-np.abs(total - one)))
+    return total
 
 
 def reader_rates(model: ReadingModel, contributor: str, settings: Settings) -> ReaderRates:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,6 +13,7 @@ from consensus.check_results import NextReading
 from consensus.next_reading import expected_gains, outcome_table
 from consensus.predictions import predict
 from consensus.results import DesignAgreement
+from consensus.shape import Shape
 from consensus.suspect_sheet import Explained
 from consensus.unit_grid import place_cells
 
@@ -31,13 +34,12 @@ def next_readings(
         return ()
     kept = slice(0, ENOUGH)
     shape = explained.laid.shape
-    detents = np.array([not shape.slots[p // len(shape.pairs)][1] for p in range(shape.places)])
-    cells = place_cells(shape)[detents]
-    symbols = predict(explained.units, explained.taken(kept), cells)
+    cells, detents = _detent_cells(shape)
+    symbols = _expected(explained, kept, cells)
     p = explained.p[kept]
     outcomes = outcome_table(explained.tables[0].alphabet, explained.odds.miss, explained.odds.invent)
-    verdict_bits = expected_gains(symbols, p, faulty[kept].astype(np.int64), outcomes)
-    cause_bits = expected_gains(symbols, p, _cause_classes(explained, kept), outcomes)
+    verdict_bits = expected_gains(symbols, p, faulty[kept].astype(np.int64), outcomes).tolist()
+    cause_bits = expected_gains(symbols, p, _cause_classes(explained, kept), outcomes).tolist()
     taken = np.isin(cells, explained.laid.cells)
     excludes = np.zeros(len(cells), dtype=np.int64)
     if dangers:
@@ -54,6 +56,13 @@ def next_readings(
         for c in order
         if verdict_bits[c] > 1e-4 or cause_bits[c] > 1e-3 or excludes[c]
     )
+
+
+def _expected(explained: Explained, kept: slice, cells: IntArray) -> IntArray:
+    """(H, cells) symbols at the cells; of a sheet that reads just these they are known already."""
+    if np.array_equal(cells, explained.laid.cells) and not explained.sweep[kept].any():
+        return explained.symbols[kept]
+    return predict(explained.units, explained.taken(kept), cells)
 
 
 def _next_reading(
@@ -75,6 +84,16 @@ def _next_reading(
     )
 
 
+@lru_cache(maxsize=128)
+def _detent_cells(shape: Shape) -> tuple[IntArray, NDArray[np.bool_]]:
+    """Cells of the chart's places at detents, and which places (places,) those are."""
+    detents = np.repeat([not between for _, between in shape.slots], len(shape.pairs))
+    return place_cells(shape)[detents], detents
+
+
 def _cause_classes(explained: Explained, kept: slice) -> IntArray:
     """Class of each explanation: the set of its causes."""
-    return np.unique(cause_keys(explained).at[kept], axis=0, return_inverse=True)[1].ravel()
+    named = cause_keys(explained, kept)
+    base, numbers = len(named.keys) + 1, named.at + 1
+    whole = ((numbers[:, 0] * base + numbers[:, 1]) * base + numbers[:, 2]) * base + numbers[:, 3]
+    return np.unique(whole, return_inverse=True)[1]

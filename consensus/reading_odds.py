@@ -219,12 +219,11 @@ def with_repeats(odds: ReadingOdds, place: NDArray[np.int64]) -> ReadingOdds:
     joint one.
     """
     column = odds.likelihood[:, -1].copy()
-    for cell in np.unique(place):
-        rows = np.flatnonzero(place == cell)
-        share = WORN_SHARES
-        for row in rows:
-            column[row] = float(odds.worn[row] @ share)
-            share = share * odds.worn[row] / column[row]
+    shares: dict[int, FloatArray] = {}
+    for row, cell in enumerate(place.tolist()):
+        share = shares.get(cell, WORN_SHARES)
+        column[row] = float(odds.worn[row] @ share)
+        shares[cell] = share * odds.worn[row] / column[row]
     likelihood = odds.likelihood.copy()
     likelihood[:, -1] = column
     return replace(odds, likelihood=likelihood)

@@ -12,6 +12,22 @@ from typing import Any
 
 from scipy.special import betaincinv
 
+from consensus.figures import rounded
+from consensus.reading_model import ReadingModel
+from consensus.sheet_findings import FindingCell, SheetFinding
+
+__all__ = [
+    "CellAgreement",
+    "DesignAgreement",
+    "FindingCell",
+    "OhmFigures",
+    "ReadingModel",
+    "SheetFinding",
+    "VariantPattern",
+    "rounded",
+    "share_interval",
+]
+
 Plain = dict[str, Any]
 P_FLOOR = 1e-6
 
@@ -27,11 +43,6 @@ def share_interval(agreeing: int, units: int, level: float = 0.95) -> tuple[floa
     low = 0.0 if agreeing == 0 else float(betaincinv(agreeing, units - agreeing + 1, tail))
     high = 1.0 if agreeing == units else float(betaincinv(agreeing + 1, units - agreeing, 1 - tail))
     return low, high
-
-
-def rounded(value: float, digits: int = 6) -> float:
-    """`value` to significant digits, so that stored bytes do not depend on the last bit of a sum."""
-    return float(f"{value:.{digits}g}")
 
 
 @dataclass(frozen=True)
@@ -171,136 +182,6 @@ class VariantPattern:
             contributors=int(plain["contributors"]),
             cells=tuple(CellAgreement.from_plain(cell) for cell in plain["cells"]),
             tells=tuple((t["position"], t["pin"], t["against"]) for t in plain.get("tells", [])),
-        )
-
-
-@dataclass(frozen=True)
-class FindingCell:
-    """A reading that the finding leaves unlike the pattern, or that shows it."""
-
-    position: str
-    pin: str
-    against: str
-    between: bool = False
-
-    def to_plain(self) -> Plain:
-        return {
-            "position": self.position,
-            "pin": self.pin,
-            "against": self.against,
-            "between": self.between,
-        }
-
-    @classmethod
-    def from_plain(cls, plain: Plain) -> FindingCell:
-        between = bool(plain.get("between", False))
-        return cls(plain["position"], plain["pin"], plain.get("against", ""), between)
-
-
-@dataclass(frozen=True)
-class SheetFinding:
-    """Why a sheet fits or doesn't: the likeliest finding, others with p, cells, figures for a sentence.
-
-    params: "detail" (face, lines, out, back, pins, positions, the kind of fault…), "pins", "positions",
-    "fault" (a unit fault besides the mistake), "readings" (compared), "agreeing" (of these, repaired),
-    "agreeing_as_read", "counts" (False: weight zero in the pattern), "ohm" where a fault has a figure,
-    "design" for another design.
-    """
-
-    submission: str
-    design: str
-    variant: str | None
-    finding: str
-    p: float
-    also: tuple[tuple[str, float], ...] = ()
-    cells: tuple[FindingCell, ...] = ()
-    params: Plain = field(default_factory=dict)
-
-    def to_plain(self) -> Plain:
-        return {
-            "submission": self.submission,
-            "design": self.design,
-            "variant": self.variant,
-            "finding": self.finding,
-            "p": rounded(self.p),
-            "also": [{"finding": name, "p": rounded(p)} for name, p in self.also],
-            "cells": [cell.to_plain() for cell in self.cells],
-            "params": self.params,
-        }
-
-    @classmethod
-    def from_plain(cls, plain: Plain) -> SheetFinding:
-        return cls(
-            submission=plain["submission"],
-            design=plain["design"],
-            variant=plain["variant"],
-            finding=plain["finding"],
-            p=float(plain["p"]),
-            also=tuple((other["finding"], float(other["p"])) for other in plain.get("also", [])),
-            cells=tuple(FindingCell.from_plain(cell) for cell in plain.get("cells", [])),
-            params=dict(plain.get("params", {})),
-        )
-
-
-@dataclass(frozen=True)
-class ReadingModel:
-    """What a check needs to know of readers, meters and contacts; shares are probabilities, figures Ω.
-
-    miss, invent: slip rates of a reader of whom nothing is known; contributors: (name, miss, invent) of
-    those who read this design; contact_ohm, contact_spread: median and ln-spread of closed contacts;
-    mistakes, faults: prior shares by kind; evidence: (name, contacts, opens) readings behind a contributor's
-    two rates; slip_weights: readings that the population's rates are worth beside them.
-    """
-
-    miss: float
-    invent: float
-    leak: float
-    dirty: float
-    misread_level: float
-    contact_ohm: float
-    contact_spread: float
-    level_spread: float
-    contributors: tuple[tuple[str, float, float], ...] = ()
-    mistakes: tuple[tuple[str, float], ...] = ()
-    faults: tuple[tuple[str, float], ...] = ()
-    evidence: tuple[tuple[str, float, float], ...] = ()
-    slip_weights: tuple[float, float] = (0.0, 0.0)
-
-    def to_plain(self) -> Plain:
-        return {
-            "miss": rounded(self.miss),
-            "invent": rounded(self.invent),
-            "leak": rounded(self.leak),
-            "dirty": rounded(self.dirty),
-            "misread_level": rounded(self.misread_level),
-            "contact_ohm": rounded(self.contact_ohm, 5),
-            "contact_spread": rounded(self.contact_spread, 5),
-            "level_spread": rounded(self.level_spread, 5),
-            "contributors": {name: [rounded(m), rounded(i)] for name, m, i in self.contributors},
-            "mistakes": {name: rounded(p) for name, p in self.mistakes},
-            "faults": {name: rounded(p) for name, p in self.faults},
-            "evidence": {name: [rounded(c, 4), rounded(o, 4)] for name, c, o in self.evidence},
-            "slip_weights": [rounded(weight) for weight in self.slip_weights],
-        }
-
-    @classmethod
-    def from_plain(cls, plain: Plain) -> ReadingModel:
-        readers = plain.get("contributors", {})
-        weights = plain.get("slip_weights", (0.0, 0.0))
-        return cls(
-            miss=float(plain["miss"]),
-            invent=float(plain["invent"]),
-            leak=float(plain["leak"]),
-            dirty=float(plain["dirty"]),
-            misread_level=float(plain["misread_level"]),
-            contact_ohm=float(plain["contact_ohm"]),
-            contact_spread=float(plain["contact_spread"]),
-            level_spread=float(plain["level_spread"]),
-            contributors=tuple((name, float(m), float(i)) for name, (m, i) in readers.items()),
-            mistakes=tuple((name, float(p)) for name, p in plain.get("mistakes", {}).items()),
-            faults=tuple((name, float(p)) for name, p in plain.get("faults", {}).items()),
-            evidence=tuple((name, float(c), float(o)) for name, (c, o) in plain.get("evidence", {}).items()),
-            slip_weights=(float(weights[0]), float(weights[1])),
         )
 
 

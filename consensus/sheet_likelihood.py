@@ -7,6 +7,7 @@ classes of readers (reader_rates.py): a reader who slips once is likelier to sli
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from consensus.unit_table import UnitTable
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
+SmallArray = NDArray[np.signedinteger[Any]]
 
 AT_ONCE = 2_000_000  # readings under as many explanations that are looked up in one go
 MOST_SLIPS = 0.3  # nobody's slip rate is above
@@ -49,13 +51,16 @@ class SheetLikelihood:
 
     def _doubted(self, likelihood: FloatArray, mistakes: IntArray) -> FloatArray:
         """(M, n, A + 2) likelihoods of a good unit's readings, the chart's doubt mixed in."""
-        points = self.points[mistakes]
-        good, instead, doubt = self.good[mistakes], self.unit.instead[points], self.unit.doubt[points]
         out = np.repeat(likelihood[None], len(mistakes), axis=0)
-        rows = np.arange(len(self.cells))
-        mixed = (1 - doubt) * likelihood[rows, good] + doubt * likelihood[rows, instead]
-        np.put_along_axis(out, good[..., None], mixed[..., None], axis=2)
+        mistake, rows = np.ogrid[: len(mistakes), : len(self.cells)]
+        out[mistake, rows, self.good[mistakes]] = self._mixed(likelihood, mistakes)
         return out
+
+    def _mixed(self, likelihood: FloatArray, mistakes: IntArray) -> FloatArray:
+        """(M, n) likelihoods of a good unit's symbol, the chance that it shows another mixed in."""
+        points, rows = self.points[mistakes], np.arange(len(self.cells))
+        good, instead, doubt = self.good[mistakes], self.unit.instead[points], self.unit.doubt[points]
+        return (1 - doubt) * likelihood[rows, good] + doubt * likelihood[rows, instead]
 
     @cached_property
     def good(self) -> IntArray:
@@ -71,14 +76,15 @@ class SheetLikelihood:
         members = np.stack([contact, contact, symbol == OPEN, symbol == OPEN], axis=1)
         return np.asarray(np.concatenate([hits, others, hits, others], axis=2) * members)
 
-    def under(self, mistake: IntArray, symbols: IntArray, odds: ReadingOdds | None = None) -> FloatArray:
+    def under(self, mistake: IntArray, symbols: SmallArray, odds: ReadingOdds | None = None) -> FloatArray:
         """(H,) log likelihood of symbols (H, n), each with its mistake (H,), ascending."""
         sums = np.empty((len(symbols), 5))
         step = max(1, AT_ONCE // max(len(self.cells), 1))
         for at in range(0, len(symbols), step):
             some = slice(at, at + step)
-            mistakes, which = np.unique(mistake[some], return_inverse=True)
-            sums[some] = _sums(self.tables(mistakes, odds), which, symbols[some])
+            changes = np.diff(mistake[some], prepend=-1) > 0
+            tables = self.tables(mistake[some][changes], odds)
+            sums[some] = _sums(tables, np.cumsum(changes) - 1, symbols[some])
         return np.asarray(sums[:, 0] + self.odds.rates.log_gain(*sums[:, 1:].T))
 
     def at_most(self, mistakes: IntArray) -> tuple[FloatArray, FloatArray]:
@@ -87,16 +93,28 @@ class SheetLikelihood:
         Slip rates are taken as what suits each reading best, up to MOST_SLIPS; a fault of a line changes only
         readings of that line, for each of which its best symbol is a bound.
         """
-        bound, pins = np.empty(len(mistakes)), np.zeros((len(mistakes), self.unit.table.shape.pins))
-        for at, mistake in enumerate(mistakes):
-            one = mistakes[at : at + 1]
-            generous = np.maximum(self._doubted(self.odds.likelihood, one), self._doubted(self._lenient, one))
-            good = np.take_along_axis(generous[0], self.good[mistake][:, None], axis=1)[:, 0]
-            gain = np.log(generous[0].max(axis=1) / good)
-            bound[at] = np.log(good).sum()
-            for lead in self.unit.grid.leads[self.points[mistake]].T:
-                pins[at] += np.bincount(lead, gain, pins.shape[1])
-        return bound, pins
+        step = max(1, AT_ONCE // max(4 * len(self.cells), 1))
+        parts = [self._at_most(mistakes[at : at + step]) for at in range(0, max(len(mistakes), 1), step)]
+        bound, pins = zip(*parts, strict=True)
+        return np.concatenate(bound), np.concatenate(pins)
+
+    def _at_most(self, mistakes: IntArray) -> tuple[FloatArray, FloatArray]:
+        generous, rows = np.maximum(self.odds.likelihood, self._lenient), np.arange(len(self.cells))
+        best = generous.argmax(axis=1)
+        first = generous[rows, best]
+        generous[rows, best] = -np.inf
+        second = generous.max(axis=1, initial=-np.inf)
+        good = np.maximum(
+            self._mixed(self.odds.likelihood, mistakes), self._mixed(self._lenient, mistakes)
+        )  # the doubt concerns the symbol of a good unit alone; of the others the best is the best of all
+        other = np.where(self.good[mistakes] == best, second, first)
+        gain = np.log(np.maximum(other, good) / good)
+        pins = self.unit.table.shape.pins
+        leads = self.unit.grid.leads[self.points[mistakes]] + np.arange(len(mistakes))[:, None, None] * pins
+        added = sum(
+            np.bincount(leads[..., side].ravel(), gain.ravel(), len(mistakes) * pins) for side in (0, 1)
+        )
+        return np.log(good).sum(axis=1), np.reshape(added, (len(mistakes), pins))
 
     @cached_property
     def _lenient(self) -> FloatArray:
@@ -109,14 +127,16 @@ class SheetLikelihood:
         return np.maximum(held, (1 - MOST_SLIPS) * held + MOST_SLIPS * slipped)
 
 
-def _sums(tables: FloatArray, which: IntArray, symbols: IntArray) -> FloatArray:
+def _sums(tables: FloatArray, which: IntArray, symbols: SmallArray) -> FloatArray:
     """(H, 5) sums over readings of tables (M, n, A + 2, 5), `which` (H,) of them, at symbols (H, n).
 
     A sparse product, which makes no array of (H, n, 5).
     """
     (count, n), size = symbols.shape, tables.shape[2]
-    columns = symbols + (which[:, None] * n + np.arange(n)) * size
-    starts = np.arange(count + 1) * n
+    numbers = np.int32 if max(tables.size, symbols.size) < 2**31 else np.int64
+    columns = np.arange(0, n * size, size, dtype=numbers) + symbols
+    columns += (which * (n * size)).astype(numbers)[:, None]
+    starts = np.arange(0, count * n + 1, n, dtype=numbers) if n else np.zeros(count + 1, dtype=numbers)
     flat = tables.reshape(-1, 5)
     chosen = csr_array((np.ones(count * n), columns.ravel(), starts), shape=(count, len(flat)))
     return np.asarray(chosen @ flat)

@@ -14,7 +14,7 @@ from consensus import unit_explanations as ex
 from consensus.chart_table import ChartTable, Prepared, prepared_for
 from consensus.common_faults import resistive_commons
 from consensus.contacts import OPEN
-from consensus.other_designs import log_joint_others
+from consensus.other_designs import OtherDesigns, log_joint_others
 from consensus.predictions import Rows, predict
 from consensus.reading_odds import ReadingOdds, contact_figures, reading_odds, with_repeats
 from consensus.readings import DesignReadings, Readings
@@ -58,19 +58,22 @@ def lay_on_chart(sheet: DesignReadings, chart: DesignAgreement, settings: Settin
     }
     known = (columns["pin"] >= 0) & (columns["against"] >= 0) & (columns["position"] >= 0)
     known &= columns["pin"] != columns["against"]
-    gaps = {position_at[cell.position] for v in chart.variants for cell in v.cells if cell.between}
-    known &= ~old.between | np.isin(columns["position"], list(gaps))
+    if old.between.any():
+        gaps = {position_at[cell.position] for v in chart.variants for cell in v.cells if cell.between}
+        known &= ~old.between | np.isin(columns["position"], list(gaps))
     readings = Readings(**{name: column[known] for name, column in columns.items()})
     low = np.minimum(readings.pin, readings.against)
     high = np.maximum(readings.pin, readings.against)
-    read = np.unique(np.stack([low, high], axis=1), axis=0)
-    prepared = prepared_for(chart, [(int(a), int(b)) for a, b in read], settings)
+    read = sorted(set(zip(low.tolist(), high.tolist(), strict=True)))
+    prepared = prepared_for(chart, read, settings)
     shape = prepared.tables[0].shape
     named_at = {pair: at for at, pair in enumerate(shape.named)}
     slot_at = {slot: at for at, slot in enumerate(shape.slots)}
     cells = [
-        slot_at[int(position), bool(between)] * len(shape.named) + named_at[int(a), int(b)]
-        for position, between, a, b in zip(readings.position, readings.between, low, high, strict=True)
+        slot_at[position, between] * len(shape.named) + named_at[a, b]
+        for position, between, a, b in zip(
+            *(side.tolist() for side in (readings.position, readings.between, low, high)), strict=True
+        )
     ]
     return Laid(readings, shape, np.array(cells, dtype=np.int64)), prepared
 
@@ -80,7 +83,7 @@ class Explained(Rows):
     """Posterior over explanations: the blocks' rows that matter, with their probabilities.
 
     p: (H,) descending; symbols: (H, n) predicted for the readings taken; p_unknown: nonsense; others: other
-    designs with their probabilities; units: of each variant.
+    designs that matter, with their probabilities; units: of each variant.
     """
 
     laid: Laid
@@ -110,7 +113,10 @@ class Explained(Rows):
 
 
 def explain(
-    sheet: DesignReadings, chart: DesignAgreement, others: Sequence[DesignAgreement], settings: Settings
+    sheet: DesignReadings,
+    chart: DesignAgreement,
+    others: Sequence[DesignAgreement] | OtherDesigns,
+    settings: Settings,
 ) -> Explained:
     """Posterior probability of every explanation of one sheet."""
     laid, prepared = lay_on_chart(sheet, chart, settings)
@@ -168,7 +174,8 @@ def _posterior(
     named: list[tuple[str, float]],
 ) -> Explained:
     log_joint = np.concatenate([block.log_joint for block in blocks])
-    total = logsumexp(np.concatenate([log_joint, [flat], [log_p for _, log_p in named]]))
+    log_others = np.array([log_p for _, log_p in named])
+    total = logsumexp(np.concatenate([log_joint, [flat], log_others]))
     p = np.exp(log_joint - total)
     order = np.flatnonzero(p > NEGLIGIBLE)
     order = order[np.argsort(-p[order], kind="stable")]
@@ -184,7 +191,28 @@ def _posterior(
         units=units,
         odds=odds,
         p=p[order],
-        symbols=predict(units, rows, laid.cells, laid.readings.sweep.astype(np.int64)),
+        symbols=_symbols(laid, units, blocks, rows, order),
         p_unknown=float(np.exp(flat - total)),
-        others=tuple((name, float(np.exp(log_p - total))) for name, log_p in named),
+        others=tuple(
+            (name, share)
+            for (name, _), share in zip(named, np.exp(log_others - total).tolist(), strict=True)
+            if share > NEGLIGIBLE
+        ),
     )
+
+
+def _symbols(
+    laid: Laid, units: tuple[UnitTable, ...], blocks: list[Block], rows: Rows, order: IntArray
+) -> IntArray:
+    """(H, n) what the readings show under the explanations that matter, `order` of all blocks' together."""
+    out = np.empty((len(order), len(laid.cells)), dtype=np.int64)
+    start = 0
+    for block in blocks:
+        end = start + len(block.log_joint)
+        mine = np.flatnonzero((order >= start) & (order < end))
+        if block.symbols is not None:
+            out[mine] = block.symbols[order[mine] - start]
+        elif len(mine):
+            out[mine] = predict(units, rows.taken(mine), laid.cells, laid.readings.sweep.astype(np.int64))
+        start = end
+    return out

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.settings import Settings
+from consensus.symbols import over_symbols, peak
 
 FloatArray = NDArray[np.float64]
 
@@ -18,8 +19,8 @@ TINY = 1e-300
 
 def _upward(others: FloatArray, prior: FloatArray, differs: FloatArray) -> FloatArray:
     """(…, V-1, Q, A) likelihood of the first table's symbol through each further table."""
-    d = differs[:, None, None]
-    whole = (others * prior).sum(axis=-1, keepdims=True)
+    d, prior = differs[..., None, None], prior[..., None, None, :]
+    whole = over_symbols(others * prior)
     return np.asarray((1 - d) * others + d * (whole - prior * others) / (1 - prior))
 
 
@@ -27,12 +28,12 @@ def _star(
     total: FloatArray, prior: FloatArray, differs: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """(first table's belief, likelihoods of the others, their upward messages) from (…, V, Q, A) logs."""
-    left = total - total.max(axis=-1, keepdims=True)
-    first = np.exp(left[..., 0, :, :]) * prior
+    left = total - peak(total)
+    first = np.exp(left[..., 0, :, :]) * prior[..., None, :]
     others = np.exp(left[..., 1:, :, :])
     upward = _upward(others, prior, differs)
     first = first * upward.prod(axis=-3)
-    return first / first.sum(axis=-1, keepdims=True), others, upward
+    return first / over_symbols(first), others, upward
 
 
 def place_beliefs(
@@ -43,16 +44,22 @@ def place_beliefs(
     messages: (U, V, Q, A) log; prior: (A,) state shares; differs: (V - 1,).
     """
     total = messages.sum(axis=0, keepdims=True)
-    left = total - messages if apart else total
-    if left.shape[1] == 1:
-        alone = np.exp(left - left.max(axis=-1, keepdims=True)) * prior
-        return np.asarray(alone / alone.sum(axis=-1, keepdims=True))
-    first, others, upward = _star(left, prior, differs)
+    return beliefs_of(total - messages if apart else total, prior, differs)
+
+
+def beliefs_of(total: FloatArray, prior: FloatArray, differs: FloatArray) -> FloatArray:
+    """(…, V, Q, A) belief of each place of each table from the log messages that count.
+
+    total: (…, V, Q, A); prior: (…, A) state shares; differs: (…, V - 1)."""
+    if total.shape[-3] == 1:
+        alone = np.exp(total - peak(total)) * prior[..., None, None, :]
+        return np.asarray(alone / over_symbols(alone))
+    first, others, upward = _star(total, prior, differs)
     down = first[..., None, :, :] / np.maximum(upward, TINY)
-    d = differs[:, None, None]
-    loose = (down / (1 - prior)).sum(axis=-1, keepdims=True) - down / (1 - prior)
+    d, prior = differs[..., None, None], prior[..., None, None, :]
+    loose = over_symbols(down / (1 - prior)) - down / (1 - prior)
     rest = others * ((1 - d) * down + d * prior * loose)
-    rest /= rest.sum(axis=-1, keepdims=True)
+    rest /= over_symbols(rest)
     return np.concatenate([first[..., None, :, :], rest], axis=-3)
 
 
@@ -63,13 +70,13 @@ def log_tables(messages: FloatArray, prior: FloatArray, differs: FloatArray) -> 
 
 def log_totals(total: FloatArray, prior: FloatArray, differs: FloatArray) -> FloatArray:
     """(…,) log evidence of all places from (…, V, Q, A) log messages of all units together."""
-    peak = total.max(axis=-1, keepdims=True)
-    scaled = np.exp(total - peak)
+    highest = peak(total)
+    scaled = np.exp(total - highest)
     first = scaled[..., 0, :, :] * prior
     if total.shape[-3] > 1:
         first = first * _upward(scaled[..., 1:, :, :], prior, differs).prod(axis=-3)
-    evidence = np.log(np.maximum(first.sum(axis=-1), TINY)).sum(axis=-1)
-    return np.asarray(evidence + peak.sum(axis=(-3, -2, -1)))
+    evidence = np.log(np.maximum(over_symbols(first)[..., 0], TINY)).sum(axis=-1)
+    return np.asarray(evidence + highest.sum(axis=(-3, -2, -1)))
 
 
 def differing_shares(
@@ -77,10 +84,18 @@ def differing_shares(
 ) -> FloatArray:
     """(V - 1,) share of places in which each further table differs: expected counts with a Beta prior of
     `variant_differs`, worth `variant_differs_places` places."""
-    if not len(differs):
+    return shares_that_differ(messages.sum(axis=0), prior, differs, settings)
+
+
+def shares_that_differ(
+    total: FloatArray, prior: FloatArray, differs: FloatArray, settings: Settings
+) -> FloatArray:
+    """(…, V - 1) `differing_shares` from all messages together; total: (…, V, Q, A), prior: (…, A)."""
+    if not differs.shape[-1]:
         return differs
-    first, others, upward = _star(messages.sum(axis=0), prior, differs)
-    same = ((1 - differs)[:, None, None] * others * first / np.maximum(upward, TINY)).sum(axis=-1)
+    first, others, upward = _star(total, prior, differs)
+    same = (1 - differs)[..., None, None] * others * first[..., None, :, :] / np.maximum(upward, TINY)
+    same = over_symbols(same)[..., 0]
     weight = settings.variant_differs_places
     found = (1 - same).sum(axis=-1) + weight * settings.variant_differs
     return np.asarray(found / (same.shape[-1] + weight))

@@ -1,9 +1,9 @@
-"""Propagation of several designs of one shape at once.
+"""Rounds of several designs at once.
 
 A design of twenty sheets is so small that calling numpy costs more than its sums.  Designs of the same shape
 without resistive levels have the same hypotheses and symbols, so that their sheets stand in the same arrays;
-only the places of each design, its state shares and the end of its rounds are its own.  The rounds are those
-of `propagation.propagate`, and so are the figures, but for the last bits.
+only the places of each design, its shares and what follows from a round are its own.  So it is with several
+trials of one design.  The figures are those of `propagation.go_round`, but for the last bits.
 """
 
 from __future__ import annotations
@@ -16,32 +16,26 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.inference import Pairs, crossed_pairs, make_pairs, single_pairs, source_beliefs
+from consensus.blocks import log_table_priors
+from consensus.inference import Pairs, source_beliefs, weigh
 from consensus.messages import unit_messages
 from consensus.problem import Problem
-from consensus.propagation import (
-    CROSSED_FROM,
-    DEAR_FROM,
-    PRIOR_WEIGHT,
-    State,
-    active_pairs,
-    first_prior,
-    judge,
-    lacking,
-    leading,
-    propagate,
-    start_state,
-)
+from consensus.propagation import State, go_round, propagating, shares_of_states
 from consensus.readings import DesignReadings
+from consensus.steps import Result, Round, Steps, side_by_side
+from consensus.table_pairs import fits
+from consensus.tables import beliefs_of, shares_that_differ
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 MOST_DESIGNS = 24  # handed on together, so that enough of them are of one shape
-MOST_TOGETHER = 8  # propagated together; more no longer stay in the processor's cache
+MOST_ENTRIES = (
+    40_000  # of pairs and tables that one round takes; more no longer stay in the processor's cache
+)
 MOST_READINGS = 3000  # a larger design stands alone
 PLAIN_SYMBOLS = 3  # open, closed, odd: no resistive level
+MOST_KEPT = 16  # joined problems kept for their next round
 
 
 def alike_designs(designs: Sequence[DesignReadings]) -> list[list[int]]:
@@ -60,38 +54,77 @@ def alike_designs(designs: Sequence[DesignReadings]) -> list[list[int]]:
 
 
 def propagate_all(problems: Sequence[Problem], crossed: bool = True) -> list[State]:
-    """`propagate` of each problem; those of one shape and without levels together."""
-    groups: dict[int, list[int]] = defaultdict(list)
-    for at, problem in enumerate(problems):
-        plain = problem.alphabet.size == PLAIN_SYMBOLS
-        groups[id(problem.hypotheses) if plain else -1 - at].append(at)
+    """`propagate` of each problem."""
+    return run_together([propagating(problem, crossed=crossed) for problem in problems])
+
+
+def run_together(several: Sequence[Steps[Result]]) -> list[Result]:
+    """The results of steps that don't depend on each other; rounds that are alike are run as one."""
+    kept: dict[tuple[int, ...], Joined] = {}
+    steps = side_by_side(several)
+    try:
+        wanted = next(steps)
+        while True:
+            wanted = steps.send(_states(wanted, kept))
+    except StopIteration as end:
+        results: list[Result] = end.value
+        return results
+
+
+def _states(wanted: Sequence[Round], kept: dict[tuple[int, ...], Joined]) -> list[State]:
+    """The states after the rounds, in their order."""
+    alike: dict[tuple[int, int], list[int]] = defaultdict(list)
+    for at, one in enumerate(wanted):
+        plain = one.problem.alphabet.size == PLAIN_SYMBOLS
+        alike[id(one.problem.hypotheses if plain else one.problem), len(one.state.share)].append(at)
     found: dict[int, State] = {}
-    for group in groups.values():
-        if len(group) == 1:
-            found[group[0]] = propagate(problems[group[0]], crossed=crossed)
-            continue
-        for start in range(0, len(group), MOST_TOGETHER):
-            some = group[start : start + MOST_TOGETHER]
-            found |= _propagate_group(join_problems([problems[at] for at in some], some), crossed)
-    return [found[at] for at in range(len(problems))]
+    for group in alike.values():
+        for some in _portions(group, wanted):
+            rounds = [wanted[at] for at in some]
+            if len(rounds) == 1:
+                found[some[0]] = go_round(rounds[0].problem, rounds[0].state, rounds[0].pairs)
+                continue
+            parts = tuple(one.problem for one in rounds)
+            key = tuple(map(id, parts))
+            if key not in kept:
+                while len(kept) >= MOST_KEPT:
+                    kept.pop(next(iter(kept)))
+                kept[key] = join_problems(parts)
+            found |= zip(some, _round(kept[key], rounds), strict=True)
+    return [found[at] for at in range(len(wanted))]
+
+
+def _portions(group: Sequence[int], wanted: Sequence[Round]) -> list[list[int]]:
+    """Rounds in their order, so many at once that they stay in the cache."""
+    portions: list[list[int]] = []
+    entries = MOST_ENTRIES + 1
+    for at in group:
+        mine = len(wanted[at].pairs.pair) * len(wanted[at].state.share)
+        if entries + mine > MOST_ENTRIES:
+            portions.append([])
+            entries = 0
+        portions[-1].append(at)
+        entries += mine
+    return portions
 
 
 @dataclass(frozen=True)
 class Joined:
-    """D problems as one.  number: (D,) what each is called; design: (U,) problem of each unit; units, sheets:
-    (D,) first unit and sheet of each."""
+    """D problems as one.  design: (U,) problem of each unit; units, sheets, rows: (D,) first unit, sheet and
+    reading of each."""
 
     problem: Problem
     parts: tuple[Problem, ...]
-    number: tuple[int, ...]
     design: IntArray
     units: IntArray
     sheets: IntArray
+    rows: IntArray
 
 
-def join_problems(parts: Sequence[Problem], number: Sequence[int]) -> Joined:
+def join_problems(parts: tuple[Problem, ...]) -> Joined:
     """Problems with the same hypotheses and alphabet, their sheets and units one after the other."""
     units, sheets = np.array([part.units for part in parts]), np.array([part.sheets for part in parts])
+    rows = np.array([len(part.sheet) for part in parts])
     first_unit, first_sheet = np.cumsum(units) - units, np.cumsum(sheets) - sheets
 
     def together(name: str, first: IntArray | None = None) -> NDArray[Any]:
@@ -110,131 +143,87 @@ def join_problems(parts: Sequence[Problem], number: Sequence[int]) -> Joined:
         **columns,  # type: ignore[arg-type]
     )
     design = np.repeat(np.arange(len(parts)), units)
-    return Joined(problem, tuple(parts), tuple(number), design, first_unit, first_sheet)
+    return Joined(problem, parts, design, first_unit, first_sheet, np.cumsum(rows) - rows)
 
 
-def _propagate_group(joined: Joined, crossed: bool) -> dict[int, State]:
-    """State of each problem by its number; see `propagation.propagate`."""
-    problem = joined.problem
-    state = start_state(problem)
-    state = replace(state, prior=np.tile(state.prior, (len(joined.parts), 1)))
-    state = _round(joined, state, single_pairs(problem, problem.strange))
-    mistake = state.pairs.hypothesis % problem.mistakes
-    fault = state.pairs.hypothesis // problem.mistakes
-    prior = problem.log_mistake[state.pairs.sheet, mistake] + problem.log_fault[fault]
-    dear = lacking(problem, state.pairs, state.fit + prior[:, None], state.posterior) > DEAR_FROM
-    kept = active_pairs(problem, state.pairs, state.posterior)
-    state = _round(joined, state, single_pairs(problem, dear | problem.strange, kept))
-    badly = lacking(problem, state.pairs, state.fit, state.posterior) > CROSSED_FROM
-    again = np.logical_or.reduceat(badly & ~problem.light, joined.sheets) & crossed
-    found: dict[int, State] = {}
-    if not again.all():
-        found |= _settle(*_select(joined, state, ~again))
-    if again.any():
-        chosen = badly[again[_design_of_sheets(joined)]]
-        joined, state = _select(joined, state, again)
-        kept = active_pairs(joined.problem, state.pairs, state.posterior)
-        pairs = crossed_pairs(joined.problem, chosen, *leading(joined.problem, state.pairs, state.fit), kept)
-        found |= _settle(joined, _round(joined, state, pairs))
-    return found
+def _join_pairs(joined: Joined, several: Sequence[Pairs]) -> Pairs:
+    """The pairs of each problem, one after the other."""
+    many = np.array([len(one) for one in several])
+    entries = np.array([len(one.pair) for one in several])
+
+    def together(name: str, first: IntArray, lengths: IntArray) -> IntArray:
+        return np.concatenate([getattr(one, name) for one in several]) + np.repeat(first, lengths)
+
+    return Pairs(
+        sheet=together("sheet", joined.sheets, many),
+        hypothesis=np.concatenate([one.hypothesis for one in several]),
+        pair=together("pair", np.cumsum(many) - many, entries),
+        row=together("row", joined.rows, entries),
+        source=np.concatenate([one.source for one in several]),
+    )
 
 
-def _design_of_sheets(joined: Joined) -> IntArray:
-    return np.repeat(np.arange(len(joined.parts)), [part.sheets for part in joined.parts])
-
-
-def _round(joined: Joined, state: State, pairs: Pairs) -> State:
-    """One round of all problems: cavities, posteriors, messages, state shares of each."""
-    problem, share = joined.problem, state.share
-    total = np.add.reduceat(state.messages, joined.units, axis=0)
-    left = total[joined.design] - state.messages
-    prior = state.prior[joined.design]
-    cavity = np.exp(left - left.max(axis=-1, keepdims=True)) * prior[:, None, None]
-    cavity /= cavity.sum(axis=-1, keepdims=True)
-    beliefs = source_beliefs(problem, cavity, prior[:, None])
-    fit, posterior, log_unit = judge(problem, pairs, beliefs, share)
+def _round(joined: Joined, rounds: Sequence[Round]) -> list[State]:
+    """One round of all problems: cavities, posteriors, messages, and the shares of each."""
+    problem, design = joined.problem, joined.design
+    states = [one.state for one in rounds]
+    pairs = _join_pairs(joined, [one.pairs for one in rounds])
+    prior = np.stack([state.prior for state in states])
+    share = np.stack([state.share for state in states])
+    differs = np.stack([state.differs for state in states])
+    messages = np.concatenate([state.messages for state in states])
+    total = np.add.reduceat(messages, joined.units, axis=0)
+    cavity = beliefs_of(total[design] - messages, prior[design], differs[design])
+    beliefs = source_beliefs(problem, cavity, prior[design][:, None])
+    fit = fits(problem, pairs, beliefs)
+    posterior, log_unit = weigh(problem, pairs, fit, _log_tables(joined, states))
     messages = unit_messages(problem, pairs, posterior, beliefs)
-    fresh = _state_shares(joined, messages, state.prior)
-    return State(
-        messages, share, fresh, state.differs, pairs, fit, posterior, log_unit, beliefs, state.rounds + 1
-    )
-
-
-def _state_shares(joined: Joined, messages: FloatArray, prior: FloatArray) -> FloatArray:
-    """(D, A) state shares of each problem; see `propagation.state_shares`."""
-    total = np.add.reduceat(messages[:, 0], joined.units, axis=0)
-    belief = np.exp(total - total.max(axis=-1, keepdims=True)) * prior[:, None]
-    belief /= belief.sum(axis=-1, keepdims=True)
-    read = np.abs(total).max(axis=-1) > 0.1
-    share = (belief * read[..., None]).sum(axis=1) + PRIOR_WEIGHT * first_prior(joined.problem)
-    return np.asarray(share / share.sum(axis=1, keepdims=True))
-
-
-def _settle(joined: Joined, state: State) -> dict[int, State]:
-    """Rounds over the pairs that are not negligible, until no posterior of a problem moves by more than the
-    tolerance; each problem leaves when its own stand still."""
-    settings = joined.problem.settings
-    pairs = active_pairs(joined.problem, state.pairs, state.posterior)
-    found: dict[int, State] = {}
-    previous: FloatArray | None = None
-    for turn in range(settings.max_iterations):
-        state = _round(joined, state, pairs)
-        if previous is not None:
-            begins = np.searchsorted(pairs.sheet, joined.sheets)
-            moved = np.maximum.reduceat(np.abs(state.posterior - previous).max(axis=1), begins)
-            still = moved < settings.tolerance
-        else:
-            still = np.zeros(len(joined.parts), dtype=bool)
-        if turn + 1 == settings.max_iterations:
-            still[:] = True
-        found |= {joined.number[at]: _part(joined, state, int(at)) for at in np.flatnonzero(still)}
-        if still.all():
-            break
-        if still.any():
-            joined, state = _select(joined, state, ~still)
-            pairs = state.pairs
-        previous = state.posterior
+    total = np.add.reduceat(messages, joined.units, axis=0)
+    prior = shares_of_states(problem, total[:, 0], prior)
+    if share.shape[1] > 1:
+        differs = shares_that_differ(total, prior, differs, problem.settings)
+        share = _table_shares(joined, pairs, posterior)
+    found = []
+    first_pair = 0
+    for at, one in enumerate(rounds):
+        part = slice(first_pair, first_pair + len(one.pairs))
+        units = slice(joined.units[at], joined.units[at] + one.problem.units)
+        first_pair = part.stop
+        found.append(
+            State(
+                messages[units],
+                share[at],
+                prior[at],
+                differs[at],
+                one.pairs,
+                fit[part],
+                posterior[part],
+                log_unit[units],
+                beliefs[units],
+                one.state.rounds + 1,
+                block=one.state.block,
+            )
+        )
     return found
 
 
-def _select(joined: Joined, state: State, keep: BoolArray) -> tuple[Joined, State]:
-    """Only the problems of the mask (D,)."""
-    if keep.all():
-        return joined, state
-    chosen = np.flatnonzero(keep)
-    some = join_problems([joined.parts[at] for at in chosen], [joined.number[at] for at in chosen])
-    units = keep[joined.design]
-    held = keep[_design_of_sheets(joined)]
-    mine = held[state.pairs.sheet]
-    sheet = (np.cumsum(held) - 1)[state.pairs.sheet[mine]]
-    return some, replace(
-        state,
-        messages=state.messages[units],
-        prior=state.prior[keep],
-        pairs=make_pairs(some.problem, sheet, state.pairs.hypothesis[mine]),
-        fit=state.fit[mine],
-        posterior=state.posterior[mine],
-        log_unit=state.log_unit[units],
-        beliefs=state.beliefs[units],
+def _log_tables(joined: Joined, states: Sequence[State]) -> FloatArray:
+    """(U, V) log prior of the tables for each unit."""
+    tables = len(states[0].share)
+    return np.concatenate(
+        [
+            np.broadcast_to(log_table_priors(part.accounts, state.share, state.block), (part.units, tables))
+            for part, state in zip(joined.parts, states, strict=True)
+        ]
     )
 
 
-def _part(joined: Joined, state: State, at: int) -> State:
-    """The state of one problem by itself."""
-    part = joined.parts[at]
-    units = slice(joined.units[at], joined.units[at] + part.units)
-    ends = np.searchsorted(state.pairs.sheet, [joined.sheets[at], joined.sheets[at] + part.sheets])
-    pairs = slice(*ends)
-    sheet = state.pairs.sheet[pairs] - joined.sheets[at]
-    return State(
-        messages=state.messages[units],
-        share=state.share,
-        prior=state.prior[at],
-        differs=state.differs,
-        pairs=make_pairs(part, sheet, state.pairs.hypothesis[pairs]),
-        fit=state.fit[pairs],
-        posterior=state.posterior[pairs],
-        log_unit=state.log_unit[units],
-        beliefs=state.beliefs[units],
-        rounds=state.rounds,
+def _table_shares(joined: Joined, pairs: Pairs, posterior: FloatArray) -> FloatArray:
+    """(D, V) shares of units by table of each problem; see `propagation.table_shares`."""
+    problem = joined.problem
+    counts = np.zeros((problem.units, posterior.shape[1]))
+    counts[problem.unit] = np.stack(
+        [np.bincount(pairs.sheet, column, problem.sheets) for column in posterior.T], axis=1
     )
+    share = np.add.reduceat(counts, joined.units, axis=0) + 1
+    return np.asarray(share / share.sum(axis=1, keepdims=True))

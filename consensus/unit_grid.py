@@ -7,7 +7,7 @@ each pin to each, has 25 000 points and 430 faults.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,9 +46,34 @@ class Grid:
     at_common: BoolArray
     place_points: IntArray
 
-    def changes_of(self, fault: int) -> slice:
-        """Entries of one fault."""
-        return slice(int(self.changes[fault]), int(self.changes[fault + 1]))
+    @cached_property
+    def changed_fault(self) -> NDArray[np.int16]:
+        """(K,) fault of each entry."""
+        return np.repeat(np.arange(len(self.faults), dtype=np.int16), np.diff(self.changes))
+
+    @cached_property
+    def kinds(self) -> NDArray[np.str_]:
+        """(F,) kind of each fault."""
+        return np.array([fault.kind for fault in self.faults])
+
+    @cached_property
+    def fault_lines(self) -> BoolArray:
+        """(F, pins) True at the pins of a fault, the common apart."""
+        member = np.zeros((len(self.faults), self.shape.pins), dtype=bool)
+        for row, fault in enumerate(self.faults):
+            member[row, [pin for pin in fault.pins if pin != self.shape.common]] = True
+        return member
+
+    def entries_at(self, points: IntArray) -> NDArray[np.int32]:
+        """(F, n) entry of each fault at points (n,), -1 where it changes nothing."""
+        asked, which = np.unique(points, return_inverse=True)
+        column = np.full(len(self.leads), -1, dtype=np.int32)
+        column[asked] = np.arange(len(asked))
+        at = column[self.changed_point]
+        found = np.flatnonzero(at >= 0)
+        entries = np.full((len(self.faults), len(asked)), -1, dtype=np.int32)
+        entries[self.changed_fault[found], at[found]] = found
+        return entries[:, which]
 
 
 @lru_cache(maxsize=128)

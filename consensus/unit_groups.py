@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 from scipy.cluster.hierarchy import linkage
 from scipy.spatial.distance import squareform
 
+from consensus.symbols import over_symbols, peak
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -26,9 +28,9 @@ def candidate_groups(said: FloatArray) -> list[BoolArray]:
     chosen = chosen[spoken[chosen] > 0]
     if len(chosen) < 3:
         return []
-    view = np.exp(said[chosen] - said[chosen].max(axis=-1, keepdims=True))
-    view /= view.sum(axis=-1, keepdims=True)
-    told = (np.abs(said[chosen]).max(axis=-1) > SAYS_SOMETHING).astype(np.float64)
+    view = np.exp(said[chosen] - peak(said[chosen]))
+    view /= over_symbols(view)
+    told = (peak(np.abs(said[chosen]))[..., 0] > SAYS_SOMETHING).astype(np.float64)
     split = _split_places(view, told)
     flat = (view * (told * split)[..., None]).reshape(len(chosen), -1)
     both = (told * split) @ told.T

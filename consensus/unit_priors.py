@@ -28,12 +28,21 @@ class UnitPriors:
 def unit_priors(unit: UnitTable, mistakes: dict[str, float], settings: Settings) -> UnitPriors:
     """Priors of a suspect: faults that change nothing on this chart are left out (log 0).
 
-    mistakes: share of sheets by kind.  A kind's share is spread evenly over its members.
+    mistakes: share of sheets by kind.  A kind's share is spread evenly over its members.  The last ones are
+    kept with the table.
     """
+    kept = unit.table.kept.get("priors")
+    if kept is None or kept[:2] != (mistakes, settings):
+        kept = unit.table.kept["priors"] = (mistakes, settings, _unit_priors(unit, mistakes, settings))
+    found: UnitPriors = kept[2]
+    return found
+
+
+def _unit_priors(unit: UnitTable, mistakes: dict[str, float], settings: Settings) -> UnitPriors:
     grid, table, after = unit.grid, unit.table, unit.after
     possible = (after != after[0]).any(axis=1)
     possible &= np.array([not _worn_where_open(fault, table) for fault in grid.faults])
-    kinds = np.array([fault.kind for fault in grid.faults])
+    kinds = grid.kinds
     fault = np.full(len(kinds), -np.inf)
     fault[0] = np.log(1 - settings.suspect_fault_rate)
     shares = dict(settings.suspect_fault_shares)

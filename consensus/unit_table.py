@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,9 @@ from consensus.unit_grid import Grid, grid_of
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
+SmallArray = NDArray[np.signedinteger[Any]]
+
+DENSE = 4  # times more symbols than asked for may be looked up where they lie in rows
 
 
 class UnitTable:
@@ -24,15 +28,19 @@ class UnitTable:
         self.grid: Grid = grid_of(table.shape)
 
     @cached_property
-    def symbols(self) -> NDArray[np.int16]:
-        """(F, points) symbols; the first row is a good unit's."""
+    def by_point(self) -> SmallArray:
+        """(points, F) symbols, of as few bytes as they need; the first column is a good unit's."""
         grid, values = self.grid, self.table.values(self.table.symbols)
-        symbols = np.repeat(
-            self.table.combined(values, grid.operands).astype(np.int16)[None], len(grid.faults), axis=0
-        )
-        fault = np.repeat(np.arange(len(grid.faults)), np.diff(grid.changes))
-        symbols[fault, grid.changed_point] = self.table.combined(values, grid.changed)
+        small = np.min_scalar_type(-self.table.worn - 1)  # 128 itself does not fit into eight bits
+        good = self.table.combined(values, grid.operands).astype(small)
+        symbols = np.repeat(good[:, None], len(grid.faults), axis=1)
+        symbols[grid.changed_point, grid.changed_fault] = self.table.combined(values, grid.changed)
         return symbols
+
+    @property
+    def symbols(self) -> SmallArray:
+        """(F, points) the same."""
+        return self.by_point.T
 
     @cached_property
     def after(self) -> IntArray:
@@ -55,34 +63,40 @@ class UnitTable:
         instead[plain] = self.table.other[source[plain] - CONSTANTS]
         return instead
 
-    def shown(self, points: IntArray, first: IntArray, second: IntArray | None = None) -> IntArray:
-        """(H, n) symbols at points (n,) or (H, n) of units with faults `first` (H,) and then `second`.
+    def shown_with(self, points: IntArray, which: IntArray, first: IntArray) -> SmallArray:
+        """(H, n) symbols at row `which` (H,) of points (M, n) of units with faults `first` (H,)."""
+        if len(points) * len(self.grid.faults) > DENSE * len(first):
+            return self.by_point[points[which], first[:, None]]
+        return np.ascontiguousarray(self.by_point[points].transpose(0, 2, 1))[which, first]
+
+    def shown(self, points: IntArray, first: IntArray, second: IntArray | None = None) -> SmallArray:
+        """(H, n) symbols at points (n,) of units with faults `first` (H,) and then `second`.
 
         The second acts on what the first left of the pattern.
         """
-        at = np.broadcast_to(points, (len(first), points.shape[-1]))
-        out = self.symbols[first[:, None], at].astype(np.int64)
+        alone = np.ascontiguousarray(self.by_point[points].T)
         if second is None:
-            return out
-        paired = np.flatnonzero(second > 0)
-        if not len(paired):
-            return out
-        seconds, which = np.unique(second[paired], return_inverse=True)
-        entries = self._entries(seconds)[which[:, None], at[paired]]
-        row, column = np.nonzero(entries >= 0)
-        firsts, before = np.unique(first[paired], return_inverse=True)
+            return alone[first]
+        entries = self.grid.entries_at(points)
+        changes = entries >= 0
+        out = np.where(changes[second], alone[second], alone[first])
+        # where the second acts on a place that the first has changed, it shows something else than alone
+        rows = np.flatnonzero(self._meet(entries)[first, second])
+        row, column = np.nonzero(changes[second[rows]])
+        firsts, before = np.unique(first[rows], return_inverse=True)
+        operands = self.grid.changed[entries[second[rows][row], column]]
         values = self.table.values(self.after[firsts])
-        operands = self.grid.changed[entries[row, column]]
-        out[paired[row], column] = self.table.combined_rows(values, before[row], operands)
+        out[rows[row], column] = self.table.combined_rows(values, before[row], operands)
         return out
 
-    def _entries(self, faults: IntArray) -> NDArray[np.int32]:
-        """(faults, points) entry of the grid's changes at each point, -1 where the fault changes nothing."""
-        entries = np.full((len(faults), self.symbols.shape[1]), -1, dtype=np.int32)
-        for at, fault in enumerate(faults):
-            changes = self.grid.changes_of(int(fault))
-            entries[at, self.grid.changed_point[changes]] = np.arange(changes.start, changes.stop)
-        return entries
+    def _meet(self, entries: NDArray[np.int32]) -> NDArray[np.bool_]:
+        """(F, F) True where the second fault, at points of which these are the entries (F, n), acts on a
+        place that the first has changed."""
+        fault, column = np.nonzero(entries >= 0)
+        reads = np.zeros((len(entries), CONSTANTS + self.table.shape.places), dtype=np.float32)
+        reads[fault[:, None], self.grid.changed[entries[fault, column]]] = 1.0
+        changed = (self.after != self.after[0]).astype(np.float32)
+        return np.asarray(changed @ reads[:, CONSTANTS:].T > 0)
 
 
 def unit_table(table: ChartTable) -> UnitTable:

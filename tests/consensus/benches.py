@@ -103,3 +103,15 @@ def state_table(chart: Any, variant: int = 0) -> list[str]:
     cells = {(cell.position, cell.pin): cell.state for cell in chart.variants[variant].cells}
     lines = [pin for pin in chart.pins if pin != chart.common]
     return [" ".join((cells[row, pin] or "-")[0] for pin in lines) for row in chart.positions]
+
+
+def third_apart() -> tuple[list[str], list[str]]:
+    """Two patterns of eight positions and six lines that differ at a third of their places."""
+    rng = np.random.default_rng(2)
+    closed = rng.random((8, 6)) < 0.5
+    other = closed.ravel().copy()
+    other[rng.choice(48, 16, replace=False)] ^= True
+    first, second = (
+        [" ".join("oc"[int(at)] for at in row) for row in table] for table in (closed, other.reshape(8, 6))
+    )
+    return first, second

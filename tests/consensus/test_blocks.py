@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from consensus import Settings, agree
+from consensus import Reliability, Settings, agree, agree_design
 from consensus.blocks import Accounts, account_evidence, log_table_priors, table_stories
 from consensus.coordination import table_roles
 from consensus.encoding import encode
+from tests.consensus.benches import PATTERN, bench, state_table, typed_sheet
 from tests.simulation.__main__ import agreed_plain
 from tests.simulation.files import engine_input, world_truth
 from tests.simulation.rates import WORLDS
@@ -83,3 +84,18 @@ def test_a_design_has_a_chart_even_where_its_first_table_may_be_made_up() -> Non
     made = np.array([0.6, 0.4])
     roles = table_roles(encoded, kept, unit, split(units - 2, 2), belief, (None, None), Settings(), made)
     assert [role.key for role in roles] == ["a", None]
+
+
+def test_honest_units_of_suspect_accounts_are_not_the_block() -> None:
+    """Where most designs have a block, honest accounts are suspect too and are set apart first: four units of
+    three accounts stay the block, nine of five the pattern."""
+    made = ("o c c o", "c c c o", "o c o o", "o o c c", "c o c o", "o c c c")
+    sheets = [typed_sheet(made, contributor=f"f{at % 3}") for at in range(4)]
+    sheets += [typed_sheet(PATTERN, contributor=f"h{at % 5}") for at in range(9)]
+    plain = Reliability.from_settings(Settings())
+    forger = replace(plain.of(""), sheets=20.0, made_up=0.19, made_up_within=0.27)
+    honest = replace(forger, made_up=0.21, made_up_within=0.24)
+    known = {f"f{at}": forger for at in range(3)} | {f"h{at}": honest for at in range(5)}
+    chart = agree_design(bench(sheets), replace(plain, block_rate=0.7, contributors=known), Settings())
+    assert state_table(chart) == list(PATTERN)
+    assert [finding.finding for finding in chart.findings] == ["coordinated"] * 4 + ["fits"] * 9

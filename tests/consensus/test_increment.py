@@ -10,6 +10,7 @@ import pytest
 
 from consensus import DesignReadings, Reliability, Settings, agree_design, begin_updates, update_design
 from consensus.results import DesignAgreement
+from tests.consensus.benches import bench, good_sheets, third_apart
 from tests.simulation.files import engine_input
 from tests.simulation.rates import WORLDS
 from tests.simulation.worlds import make_world
@@ -93,3 +94,14 @@ def test_a_dispute_opened_with_the_sheet_is_seen():
     assert not after.anew
     assert "disputed" not in {cell.standing for cell in standing.chart.variants[0].cells}
     assert "disputed" in {cell.standing for cell in after.chart.variants[0].cells}
+
+
+def test_two_sheets_that_nothing_else_explains_have_a_table_as_in_the_batch():
+    """150 units of a pattern and one that differs from it at a third of its places; then another like it."""
+    rows, moved = third_apart()
+    design = bench([*good_sheets(150, rows), *good_sheets(2, moved)], pins="1234567")
+    standing = begin_updates(first_sheets(design, 151), BEFORE, SETTINGS)
+    assert standing.total is not None
+    standing = update_design(standing, design)
+    assert standing.anew
+    assert differences(plain(standing.chart), plain(agree_design(design, BEFORE, SETTINGS))) == []

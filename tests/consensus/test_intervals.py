@@ -63,6 +63,7 @@ def test_kish_effective_size() -> None:
     data, expected = published("kish_neff")  # Kish (1965)
     sizes = [float(intervals.effective_size(weights)) for weights in data["weights"]]
     assert sizes == pytest.approx(expected["neff"], abs=1e-9)
+    assert len(data["weights"][0]) / sizes[0] == pytest.approx(expected["deff_first"], abs=1e-9)
     cluster = data["cluster"]
     effect = intervals.cluster_design_effect(cluster["m"], cluster["rho"])
     assert effect == pytest.approx(expected["cluster_deff"], abs=1e-12)

@@ -23,6 +23,8 @@ def test_reference_gives_the_published_anaesthetists():
             counts[patient, observer, label - 1] += 1
     model = fit_labels(counts)
     assert model.path[-1] == pytest.approx(expected["loglik"], abs=1e-5)
+    for steps, likelihood in expected["loglik_after_iterations"].items():
+        assert model.path[int(steps) - 1] == pytest.approx(likelihood, abs=1e-5)
     np.testing.assert_allclose(model.prevalence, expected["prevalence"], atol=1e-4)
     np.testing.assert_allclose(model.errors, expected["error_rates_rows_true_cols_reported"], atol=1e-4)
     assert (model.posterior.argmax(axis=1) + 1).tolist() == expected["labels"]

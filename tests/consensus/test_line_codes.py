@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from itertools import combinations, product
+
 import numpy as np
 import pytest
 
@@ -18,6 +21,22 @@ def test_published_hamming_distances() -> None:
     assert [hamming_distance(*pair) for pair in data["pairs"]] == expected["distance"]
     with pytest.raises(ConsensusError, match="one length"):
         hamming_distance("101", "10")
+
+
+def test_the_code_of_seven_with_four_corrects_one_line() -> None:
+    # Hamming (1950): three parity lines over three of four each; weights counted in the paper
+    _, expected = published("hamming")
+    words = []
+    for bits in product((0, 1), repeat=4):
+        a, b, c, d = bits
+        words.append("".join(str(bit % 2) for bit in (a + b + d, a + c + d, a, b + c + d, b, c, d)))
+    distances = [hamming_distance(first, second) for first, second in combinations(words, 2)]
+    assert min(distances) == expected["hamming74_min_distance"]
+    weights = Counter(str(hamming_distance("0000000", word)) for word in words)
+    assert weights == expected["hamming74_weights"]
+    gray = [f"{value:04b}" for value in published("gray_code")[1]["n4_int"]]
+    steps = {hamming_distance(one, other) for one, other in zip(gray, gray[1:] + gray[:1], strict=True)}
+    assert steps == {expected["gray_neighbours"]}
 
 
 def test_gray_code_changes_one_line_a_step() -> None:

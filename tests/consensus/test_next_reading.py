@@ -20,17 +20,31 @@ def test_entropy_is_scipys() -> None:
     assert entropy_bits(np.array([1.0, 0.0])) == 0.0
 
 
-@pytest.mark.parametrize("at", range(4))
-def test_gains_of_the_worked_example(at: int) -> None:
-    data, expected = published("play_tennis")  # Quinlan (1986); scikit-learn mutual information in bits
-    rows = np.array(data["rows"])
+def counted(rows: np.ndarray, at: int) -> np.ndarray:
+    """How often each outcome of a column goes with each of the last."""
     _, outcome = np.unique(rows[:, at], return_inverse=True)
     _, play = np.unique(rows[:, 4], return_inverse=True)
     joint = np.zeros((outcome.max() + 1, 2))
     np.add.at(joint, (outcome, play), 1.0)
-    name = data["columns"][at]
+    return joint
+
+
+@pytest.mark.parametrize("at", range(4))
+def test_gains_of_the_worked_example(at: int) -> None:
+    data, expected = published("play_tennis")  # Quinlan (1986); scikit-learn mutual information in bits
+    joint, name = counted(np.array(data["rows"]), at), data["columns"][at]
     assert entropy_bits(joint.sum(axis=0) / 14) == pytest.approx(expected["entropy"], abs=1e-10)
     assert information_gain(joint) == pytest.approx(expected["gain"][name], abs=1e-10)
+
+
+@pytest.mark.parametrize("at", [1, 2, 3])
+def test_gains_below_the_first_answer_of_the_worked_example(at: int) -> None:
+    data, expected = published("play_tennis")
+    rows = np.array(data["rows"])
+    joint, name = counted(rows[rows[:, 0] == "Sunny"], at), data["columns"][at]
+    share = joint.sum(axis=0) / joint.sum()
+    assert entropy_bits(share) == pytest.approx(expected["sunny_entropy"], abs=1e-10)
+    assert information_gain(joint) == pytest.approx(expected["sunny_gain"][name], abs=1e-10)
 
 
 def test_gain_of_a_reading_is_the_mean_fall_in_entropy() -> None:

@@ -87,6 +87,29 @@ def noisy_labels(seed: int, items: int, readers: int) -> tuple[list[tuple[int, i
     return labels, truth
 
 
+def hard_labels(seed: int, items: int, readers: int) -> tuple[list[tuple[int, int, bool]], np.ndarray]:
+    """Items lie between the two states, each reader draws the line somewhere else (signal detection: Welinder
+    et al. 2010, The multidimensional wisdom of crowds): the same items are misread by many alike."""
+    rng = np.random.default_rng(seed)
+    truth = rng.random(items) < 0.45
+    seen, aside = np.where(truth, 0.9, -0.9) + rng.normal(0, 0.7, items), rng.normal(0, 1, items)
+    line, taste, noise = (
+        rng.normal(0.35, 0.8, readers),
+        rng.normal(0, 0.5, readers),
+        rng.gamma(3, 0.35, readers),
+    )
+    labels = [
+        (
+            item,
+            reader,
+            bool(seen[item] + taste[reader] * aside[item] + rng.normal() * noise[reader] > line[reader]),
+        )
+        for item in range(items)
+        for reader in range(readers)
+    ]
+    return labels, truth
+
+
 def log_loss(chance: np.ndarray, truth: np.ndarray) -> float:
     held = np.clip(chance, 1e-6, 1 - 1e-6)
     return float(-np.log(np.where(truth, held, 1 - held)).mean())
@@ -102,6 +125,18 @@ def test_readers_who_err_by_a_third_are_judged_as_dawid_and_skene_do(seed: int, 
     assert np.mean((ours > 0.5) == truth) >= np.mean((theirs > 0.5) == truth) - 0.01
     assert log_loss(ours, truth) <= log_loss(theirs, truth) + 0.01
     assert {one.finding for agreement in agreements for one in agreement.findings} <= {"fits", "slip"}
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_what_is_hard_to_see_makes_neither_variant_nor_fault(seed: int) -> None:
+    """108 items, 39 readers, as one of the known sets of pictures has."""
+    labels, truth = hard_labels(seed, 108, 39)
+    agreements = charts(labels)
+    ours, theirs = opens(agreements, 108), dawid_skene(labels, 108, 39)
+    assert {len(agreement.variants) for agreement in agreements} == {1}
+    assert {one.finding for agreement in agreements for one in agreement.findings} <= {"fits", "slip"}
+    assert np.mean((ours > 0.5) == truth) >= np.mean((theirs > 0.5) == truth) - 0.02
+    assert log_loss(ours, truth) < log_loss(theirs, truth)
 
 
 def test_anaesthetists_severe_or_not() -> None:

@@ -83,6 +83,7 @@ def _series(first: float, low: float, high: float) -> np.ndarray:
 @pytest.mark.parametrize(
     ("slug", "values", "tolerance"),
     [
+        ("numacc1", np.array([10000001.0, 10000003.0, 10000002.0]), 1e-12),
         ("numacc2", _series(1.2, 1.1, 1.3), 1e-12),
         (
             "numacc3",
@@ -102,3 +103,29 @@ def test_nist_accuracy_sets(slug: str, values: np.ndarray, tolerance: float) -> 
 def test_nist_lottery() -> None:
     data, expected = published("strd_univariate")
     assert robust.mean_and_sd(data["lottery"]) == pytest.approx(expected["lottery"][:2], rel=1e-12)
+
+
+def test_nist_digits() -> None:
+    # the data hold a 3 where pi has an 8, the 957th digit: with it the certified values come out
+    _, expected = published("strd_univariate")
+    digits = _digits_of_pi(5000)
+    assert robust.mean_and_sd(digits) == pytest.approx(expected["pidigits_true_pi"][:2], rel=1e-12)
+    digits[956] = 3
+    assert robust.mean_and_sd(digits) == pytest.approx(expected["pidigits"][:2], rel=1e-12)
+
+
+def _digits_of_pi(count: int) -> np.ndarray:
+    """By Machin's formula in whole numbers, with ten digits to spare."""
+    unit = 10 ** (count + 9)
+
+    def arctan_of_one_over(x: int) -> int:
+        power = total = unit // x
+        for n in range(3, 4 * count, 2):
+            power //= -x * x
+            total += power // n
+        return total
+
+    pi = 4 * (4 * arctan_of_one_over(5) - arctan_of_one_over(239))
+    half = 10 ** (count // 2)  # Python writes no whole number of more than 4300 digits
+    text = f"{pi // half}{pi % half:0{count // 2}d}"
+    return np.array([float(digit) for digit in text[:count]])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,7 +12,8 @@ from consensus.common_offset import with_offsets
 from consensus.encoding import encode
 from consensus.problem import make_problem
 from consensus.propagation import propagate
-from consensus.together import MOST_DESIGNS, alike_designs, propagate_all
+from consensus.together import MOST_DESIGNS, alike_designs, propagate_all, run_together
+from consensus.variants import find_tables, finding_tables
 from tests.simulation.files import engine_input
 from tests.simulation.worlds import make_world
 
@@ -34,6 +37,25 @@ def test_together_is_as_alone(kind):
         np.testing.assert_allclose(state.posterior, alone.posterior, atol=1e-9)
         np.testing.assert_allclose(state.messages, alone.messages, atol=1e-9)
         np.testing.assert_allclose(state.prior, alone.prior, atol=1e-9)
+
+
+def test_tables_found_together_are_those_found_alone():
+    # blocks, variants and levels; 1e-6: the last bits of sums grow over some twenty rounds
+    designs = engine_input(make_world("storm", 31, 24))
+    learned = replace(BEFORE, block_rate=0.9)
+    problems = [
+        make_problem(with_offsets(encode(one, SETTINGS), SETTINGS), learned, SETTINGS) for one in designs
+    ]
+    together = run_together([finding_tables(problem) for problem in problems])
+    assert sum(tables.unit_table.shape[1] > 1 for tables in together) > 5  # else nothing is tested
+    for problem, tables in zip(problems, together, strict=True):
+        alone = find_tables(problem)
+        assert tables.state.block == alone.state.block
+        assert tables.state.rounds == alone.state.rounds
+        assert tables.evidence == pytest.approx(alone.evidence, abs=1e-6)
+        np.testing.assert_allclose(tables.unit_table, alone.unit_table, atol=1e-6)
+        np.testing.assert_allclose(tables.state.share, alone.state.share, atol=1e-6)
+        np.testing.assert_allclose(tables.state.differs, alone.state.differs, atol=1e-6)
 
 
 def test_charts_of_many_designs_are_those_of_each():

@@ -3,12 +3,14 @@ resistances."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from consensus import Settings
 from consensus.chart_table import prepared_for
-from consensus.contacts import OPEN
+from consensus.contacts import OPEN, make_alphabet
 from consensus.hypotheses import enumerate_hypotheses
 from consensus.reading_odds import reading_odds, with_repeats
 from consensus.sheet_likelihood import SheetLikelihood
@@ -39,6 +41,13 @@ def test_points_and_hypotheses_say_the_same() -> None:
         for at, mistake in enumerate(UNIT.grid.mistakes):
             mine = UNIT.symbols[number, UNIT.grid.touched[at]]
             assert mine.tolist() == expected[other, hypotheses.mistakes.index(mistake)].tolist()
+
+
+@pytest.mark.parametrize("levels", [10, 123, 124, 125, 300])
+def test_the_symbol_of_a_worn_contact_is_kept_however_many_levels_there_are(levels: int) -> None:
+    table = replace(UNIT.table, alphabet=make_alphabet(np.geomspace(100.0, 1e6, levels), SETTINGS))
+    shown = UnitTable(table).by_point[:, UNIT.grid.kinds == "worn_contact"]
+    assert table.worn > levels and (shown == table.worn).any() and shown.min() >= 0
 
 
 def _network(closed: np.ndarray, bridge: tuple[int, int] | None = None) -> np.ndarray:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import pytest
+
 from consensus import KnownVariant, Reliability, Settings, agree_design
-from tests.consensus.benches import PATTERN, bench, good_sheets, state_table, typed_sheet
+from tests.consensus.benches import PATTERN, bench, good_sheets, state_table, third_apart, typed_sheet
 
 SETTINGS = Settings()
 BEFORE = Reliability.from_settings(SETTINGS)
@@ -79,3 +81,17 @@ def test_a_moderator_binds_sheets_to_a_variant():
     assert [(variant.variant, variant.units) for variant in chart.variants] == [("a", 6), ("late", 2)]
     merged = chart_of([*good_sheets(6, bound_variant="a"), *good_sheets(5, OTHER, bound_variant="a")])
     assert [(variant.variant, variant.units) for variant in merged.variants] == [("a", 11)]
+
+
+@pytest.mark.parametrize(("hands", "finding", "tables"), [(3, "coordinated", 1), (5, "other_variant", 2)])
+def test_units_that_nothing_explains_have_a_table_of_their_own_where_they_agree(hands, finding, tables):
+    """Twelve units of a large pattern and five that differ from it at a third of its places, alike: too many
+    for slips or faults, so that each by itself shows nothing of the pattern."""
+    rows, moved = third_apart()
+    sheets = [typed_sheet(rows) for _ in range(12)]
+    sheets += [typed_sheet(moved, contributor=f"b{at % hands}") for at in range(5)]
+    chart = chart_of(sheets, pins="1234567")
+    assert [told.finding for told in chart.findings] == ["fits"] * 12 + [finding] * 5
+    assert len(chart.variants) == tables
+    assert state_table(chart) == rows
+    assert tables == 1 or state_table(chart, 1) == moved

@@ -7,6 +7,7 @@ import pytest
 
 from consensus.errors import ConsensusError
 from consensus.lifetimes import Lifetimes
+from consensus.survival import kaplan_meier
 from consensus.weibull import WeibullLikelihood, fit_weibull
 from tests.consensus.check_values import published
 from tests.simulation.fleets import make_fleet
@@ -29,6 +30,10 @@ def test_the_handbooks_censored_example() -> None:
     assert fit.log_likelihood == pytest.approx(expected["loglik"], abs=1e-6)
     assert fit.life_km(0.10) == pytest.approx(expected["b10"], abs=1e-3)
     assert (fit.mean_km, fit.sd_km) == pytest.approx((expected["mean"], expected["sd"]), abs=1e-2)
+    assert 2 * 2 - 2 * fit.log_likelihood == pytest.approx(expected["aic"], abs=1e-6)  # two parameters
+    curve = kaplan_meier(handbook())
+    assert curve.s.tolist() == pytest.approx([1 - n / 20 for n in range(1, 11)])
+    assert curve.s[-1] == pytest.approx(expected["km_after_last"])
 
 
 def test_gradient_is_that_of_the_likelihood() -> None:

@@ -9,7 +9,7 @@ from typing import Any
 
 from tests.simulation.check_scores import score_checks
 from tests.simulation.files import engine_input, read_world, sheets_readings, world_truth, write_world
-from tests.simulation.rates import WORLDS
+from tests.simulation.rates import HARSHER, WORLDS
 from tests.simulation.scores import Tally, score_agreed
 from tests.simulation.suspects import HARDER, MIXTURES, Mixture, ideal_chart, make_suspects
 from tests.simulation.worlds import make_world
@@ -26,10 +26,10 @@ def agreed_plain(designs: list[Any]) -> dict[str, Any]:
     }
 
 
-def score_worlds(kind: str, seeds: list[int], designs: int | None) -> Tally:
+def score_worlds(kind: str, seeds: list[int], designs: int | None, harsher: bool = False) -> Tally:
     total = Tally()
     for seed in seeds:
-        world = make_world(kind, seed, designs)
+        world = make_world(kind, seed, designs, HARSHER.get(kind) if harsher else None)
         total.merge(score_agreed(agreed_plain(engine_input(world)), world_truth(world)))
     return total
 
@@ -74,6 +74,7 @@ def main() -> None:
         command.add_argument("--designs", type=int, default=None)
         command.add_argument("--seeds", type=int, default=1, help="number of seeds")
         command.add_argument("--folder", type=Path, help="write there, or score what is stored there")
+        command.add_argument("--harsher", action="store_true", help="more mistakes than in the samples")
     given = parser.parse_args()
     seeds = list(range(given.seed, given.seed + given.seeds))
     if given.command == "check":
@@ -82,7 +83,8 @@ def main() -> None:
         print(*rows, sep="\n")
         return
     if given.command == "write":
-        write_world(make_world(given.world, given.seed, given.designs), given.folder)
+        rates = HARSHER.get(given.world) if given.harsher else None
+        write_world(make_world(given.world, given.seed, given.designs, rates), given.folder)
         return
     if given.folder:
         designs, truth = read_world(given.folder)
@@ -90,7 +92,7 @@ def main() -> None:
         return
     for kind in list(WORLDS) if given.world == "all" else [given.world]:
         started = time.perf_counter()
-        rows = score_worlds(kind, seeds, given.designs).rows()
+        rows = score_worlds(kind, seeds, given.designs, given.harsher).rows()
         print(f"== {kind}, seeds {seeds}, {time.perf_counter() - started:.1f} s", *rows, sep="\n")
 
 

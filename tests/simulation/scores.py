@@ -6,7 +6,7 @@ the engine is judged alike.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,6 +15,7 @@ import numpy as np
 Plain = dict[str, Any]
 MISTAKES = ("mirrored_pins", "shifted_positions", "wrong_common", "exchanged")
 LIKELY_ALSO = 0.2
+PUBLISHED = 4  # units and contributors of a table that may be published
 RECOVERED_WRONG = 0.05  # a second table counts as recovered with at most this share of its cells wrong
 
 
@@ -53,13 +54,27 @@ def score_agreed(agreed: Plain, truth: Plain) -> Tally:
         matched = _match_tables(chart, design, tables)
         tally.add("tables beyond the true ones", len(chart["variants"]) > len(tables))
         if len(tables) > 1:
-            recovered = matched.get(1)
-            tally.add("second tables recovered", recovered is not None)
+            name = (
+                "second tables recovered"
+                if _publishable(chart, truth)
+                else "second tables of few units shown"
+            )
+            tally.add(name, 1 in matched)
         for at, variant in matched.items():
             _score_cells(tally, variant, design, tables[at])
         keys = {variant["variant"]: at for at, variant in matched.items()}
         _score_findings(tally, chart, findings, truth, keys)
     return tally
+
+
+def _publishable(chart: Plain, truth: Plain) -> bool:
+    """Whether the second table is held by as many units, of as many readers, as a published one needs."""
+    second = [
+        entry
+        for entry in truth["submissions"].values()
+        if entry["design"] == chart["design"] and entry["variant"] == 1
+    ]
+    return all(len({entry[of] for entry in second}) >= PUBLISHED for of in ("unit", "contributor"))
 
 
 def _cell_truth(design: Plain, table: list[list[float]]) -> dict[tuple[str, frozenset[str]], float]:
@@ -154,9 +169,12 @@ def _fresh_units(ohm: float) -> np.ndarray:
 def _score_findings(
     tally: Tally, chart: Plain, findings: dict[str, Plain], truth: Plain, keys: dict[str, int]
 ) -> None:
-    for name, entry in truth["submissions"].items():
-        if entry["design"] != chart["design"]:
-            continue
+    entries = {
+        name: entry for name, entry in truth["submissions"].items() if entry["design"] == chart["design"]
+    }
+    units = Counter({entry["unit"]: entry["variant"] for entry in entries.values()}.values())
+    most = min(units, key=lambda table: (-units[table], table))  # may be the second table, by chance
+    for name, entry in entries.items():
         finding = findings[name]
         named = {finding["finding"]} | {
             other["finding"] for other in finding.get("also", []) if other["p"] >= LIKELY_ALSO
@@ -175,9 +193,9 @@ def _score_findings(
         elif entry.get("slips", entry["off"]) >= 2 and entry["off"] >= 2:
             tally.add("faulty or two slips: not called fits", finding["finding"] != "fits")
         elif entry["off"] == 0:
-            minority = entry["variant"] > 0 and entry["variant"] in keys.values()
-            if minority:
-                tally.add("found: other_variant", "other_variant" in named)
-            elif entry["variant"] == 0:
+            if entry["variant"] != most:
+                if len(keys) > 1:
+                    tally.add("found: other_variant", "other_variant" in named)
+            else:
                 tally.add("clean sheets flagged", finding["finding"] not in ("fits", "slip"))
                 tally.add("clean sheets not called fits", finding["finding"] != "fits")

@@ -1,0 +1,78 @@
+"""Why a sheet fits the pattern or doesn't, as a frozen object with a plain form."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from consensus.figures import rounded
+
+Plain = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class FindingCell:
+    """A reading that the finding leaves unlike the pattern, or that shows it."""
+
+    position: str
+    pin: str
+    against: str
+    between: bool = False
+
+    def to_plain(self) -> Plain:
+        return {
+            "position": self.position,
+            "pin": self.pin,
+            "against": self.against,
+            "between": self.between,
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> FindingCell:
+        between = bool(plain.get("between", False))
+        return cls(plain["position"], plain["pin"], plain.get("against", ""), between)
+
+
+@dataclass(frozen=True)
+class SheetFinding:
+    """Why a sheet fits or doesn't: the likeliest finding, others with p, cells, figures for a sentence.
+
+    params: "detail" (face, lines, out, back, pins, positions, the kind of fault…), "pins", "positions",
+    "fault" (a unit fault besides the mistake), "readings" (compared), "agreeing" (of these, repaired),
+    "agreeing_as_read", "counts" (False: weight zero in the pattern), "ohm" where a fault has a figure,
+    "design" for another design.
+    """
+
+    submission: str
+    design: str
+    variant: str | None
+    finding: str
+    p: float
+    also: tuple[tuple[str, float], ...] = ()
+    cells: tuple[FindingCell, ...] = ()
+    params: Plain = field(default_factory=dict)
+
+    def to_plain(self) -> Plain:
+        return {
+            "submission": self.submission,
+            "design": self.design,
+            "variant": self.variant,
+            "finding": self.finding,
+            "p": rounded(self.p),
+            "also": [{"finding": name, "p": rounded(p)} for name, p in self.also],
+            "cells": [cell.to_plain() for cell in self.cells],
+            "params": self.params,
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> SheetFinding:
+        return cls(
+            submission=plain["submission"],
+            design=plain["design"],
+            variant=plain["variant"],
+            finding=plain["finding"],
+            p=float(plain["p"]),
+            also=tuple((other["finding"], float(other["p"])) for other in plain.get("also", [])),
+            cells=tuple(FindingCell.from_plain(cell) for cell in plain.get("cells", [])),
+            params=dict(plain.get("params", {})),
+        )
