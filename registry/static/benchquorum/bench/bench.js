@@ -177,8 +177,8 @@ async function offerDraft() {
   draftLine.querySelector("[data-do=go-on]").addEventListener("click", () => takeUp(draft));
   draftLine.querySelector("[data-do=discard]").addEventListener("click", async () => {
     if (!confirm(data.words.discard_sure.replace("{n}", taken))) return;
-    await drop(draft.id);
     await keepPictures(draft.id, []);
+    await drop(draft.id);
     draftLine.hidden = true;
   });
 }

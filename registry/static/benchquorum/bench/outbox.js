@@ -5,7 +5,7 @@ import { keepPictures, picturesOf } from "./pictures.js";
 const RECEIPT = /\/(sheets|jobs)\/[0-9a-f-]{36}\/$/;
 
 export function token() {
-  return document.cookie.match(/(?:^|; )csrftoken=([^;]+)/)?.[1] ?? "";
+  return document.cookie.match(/(?:^|; )(?:__Host-)?csrftoken=([^;]+)/)?.[1] ?? "";
 }
 
 export function body(entries, more = {}) {
@@ -31,8 +31,9 @@ export async function send(draft) {
   }
   const where = new URL(answer.url).pathname;
   if (answer.ok && RECEIPT.test(where)) {
-    await drop(draft.id);
+    // The sheet last: a page closed between the two sends it once more, and the registry knows it.
     await keepPictures(draft.id, []);
+    await drop(draft.id);
     return { outcome: "sent", where };
   }
   if (answer.status === 403 || where.startsWith("/account/")) return { outcome: "sign-in" };
