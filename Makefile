@@ -31,6 +31,7 @@ lint: $(BIN)/.installed-dev
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy consensus registry api
 	$(BIN)/lint-imports
+	$(BIN)/bandit --quiet --recursive --configfile pyproject.toml consensus registry api manage.py
 
 test: $(BIN)/.installed-dev lint
 	$(BIN)/python -m tests.run
@@ -40,7 +41,9 @@ bench: $(BIN)/.installed-dev
 	$(BIN)/pytest -q -s -p no:xdist tests/benchmarks
 
 soak: $(BIN)/.installed-dev
-	BENCHQUORUM_SOAK=1 $(BIN)/pytest -q tests/soak
+	BENCHQUORUM_SOAK=1 $(BIN)/pytest -q -s tests/soak
+	BENCHQUORUM_SOAK=1 $(BIN)/pytest -q -n auto tests/registry/operations/test_fuzz.py \
+		tests/registry/operations/test_fuzz_documents.py tests/registry/operations/test_bound.py tests/api/test_schemathesis.py
 
 # Known weaknesses of what is installed; exit status 2 where nobody could be asked.
 audit: $(BIN)/.installed-dev

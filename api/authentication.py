@@ -36,7 +36,7 @@ class TokenAuthentication(BaseAuthentication):
             secret = words[1].decode("ascii")
         except UnicodeDecodeError:
             raise AuthenticationFailed(_("This token is not known.")) from None
-        token = ApiToken.objects.select_related("user").filter(digest=hash_token(secret)).first()
+        token = ApiToken.objects.select_related("user__contributor").filter(digest=hash_token(secret)).first()
         if token is None or not token.user.is_active:
             raise AuthenticationFailed(_("This token is not known."))
         now = timezone.now()

@@ -6,23 +6,27 @@ import gzip
 import json
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
-from typing import Any
+from functools import cached_property, lru_cache
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 
-from registry.selectors.api_charts import RevisionHead, current_key, head_of_current, revision_content
+from registry.selectors.api_charts import RevisionHead, current_head, revision_content
+from registry.selectors.chart_watch import watch
 
-KEPT = 1024  # encoded charts kept in each process
+KEPT = 4096  # encoded charts in each process: some 20 kB each
 
 
 @dataclass(frozen=True)
 class Encoded:
     plain: bytes
-    zipped: bytes
     etag: str
     revision: int  # its row
+
+    @cached_property
+    def zipped(self) -> bytes:
+        """Compressed once, when somebody first asks for it."""
+        return gzip.compress(self.plain, mtime=0)
 
 
 @lru_cache(maxsize=KEPT)
@@ -42,28 +46,23 @@ def encoded(design: UUID, head: RevisionHead) -> Encoded:
     }
     opening = json.dumps(envelope, separators=(",", ":")).encode()[:-1]
     plain = opening + b',"chart":' + revision_content(head.pk) + b"}"
-    return Encoded(plain, gzip.compress(plain, mtime=0), etag_of(head), head.pk)
+    return Encoded(plain, etag_of(head), head.pk)
 
 
 def current(design: UUID) -> Encoded | None:
-    """The answer for the chart that is shown, kept under a key that any change of it changes."""
-    key = current_key(design)
-    if key is None:
-        return None
-    made = _kept.get(key)
-    if made is None:
-        head = head_of_current(design)
-        if head is None:
+    """The answer for the chart that is shown.
+
+    Which revision that is, is asked each time, or where changes are told to this process, after each change.
+    """
+    head = watch.known(design)
+    if head is None:
+        heard = watch.heard
+        found = current_head(design)
+        if found is None:
             return None
-        made = encoded(design, head)
-        if current_key(design) == key:  # nobody published in between
-            if len(_kept) >= KEPT:
-                _kept.clear()
-            _kept[key] = made
-    return made
-
-
-_kept: dict[tuple[Any, ...], Encoded] = {}
+        watch.keep(design, found, heard)
+        head = found.head
+    return encoded(design, head)
 
 
 def etag_of(head: RevisionHead) -> str:

@@ -16,6 +16,7 @@ from api.authentication import CHALLENGE
 from api.problems import Failure, Plain, problem, problem_of_errors, problem_response
 from registry.errors import RegistryError, RegistryErrors, pointer
 from registry.outages import RETRY_SECONDS, is_outage
+from registry.permissions import MirrorReadOnly
 from registry.translation import gettext as _
 
 log = logging.getLogger("api.errors")
@@ -46,6 +47,8 @@ def _body(exc: Exception, request: Request) -> Plain:
         return problem_of_errors([exc])
     if isinstance(exc, exceptions.ValidationError):
         return problem_of_errors(list(_flat(exc.detail, ())))
+    if isinstance(exc, MirrorReadOnly):
+        return problem(403, "mirror_read_only", str(exc), registry=exc.url)
     if isinstance(exc, PermissionDenied) or type(exc) is exceptions.PermissionDenied:
         return _refused(str(exc), request)
     if isinstance(exc, Http404):

@@ -50,6 +50,11 @@ def _as_problem(old: HttpResponse) -> HttpResponse:
         400: ("unreadable", _("The request could not be read.")),
         403: ("permission_denied", _("This was refused.")),
         404: ("not_found", _("There is nothing at this address.")),
+        411: (
+            "length_required",
+            _("Say how long the body is: a request without a Content-Length is not read."),
+        ),
+        413: ("too_large", _("This is too large to be taken in one go. Send it in parts.")),
     }
     default = ("unexpected", _("Something went wrong on our side. Nothing was changed."))
     code, sentence = sentences.get(old.status_code, default)

@@ -13,6 +13,7 @@ from rest_framework.exceptions import ParseError
 from rest_framework.parsers import BaseParser
 
 from api.problems import Failure
+from registry.body_sizes import largest_body
 from registry.translation import gettext as _
 
 DEEPEST = 20
@@ -25,11 +26,11 @@ class StrictJSON(BaseParser):
     def parse(
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> Any:
-        limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+        request = (parser_context or {}).get("request")
+        limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE if request is None else largest_body(request._request)
         raw = stream.read(limit + 1)
         if len(raw) > limit:
             raise Failure(413, "too_large", _("This is too large to be taken in one go. Send it in parts."))
-        request = (parser_context or {}).get("request")
         if request is not None:
             request.body_digest = hashlib.sha256(raw).hexdigest()  # what an Idempotency-Key stands for
         return read_json(raw)

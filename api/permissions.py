@@ -26,7 +26,7 @@ class Rule:
 
 
 OPEN = Rule(None, "read")
-SIGNED_IN = Rule("submit", "read")  # whoever could send a sheet may see their own
+SIGNED_IN = Rule("read_own", "read")  # whoever could send a sheet may see their own
 SUBMIT = Rule("submit", "submit")
 PROPOSE = Rule("propose_design", "submit")
 DISPUTE = Rule("dispute", "submit")

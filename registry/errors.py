@@ -6,7 +6,7 @@ Files, pages, API and commands all show these; `as_dict` is what goes into probl
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import Any, NoReturn
 
 
 class RegistryError(Exception):
@@ -26,9 +26,12 @@ class RegistryError(Exception):
         line: int | None = None,
         column: str | None = None,
     ) -> None:
-        super().__init__(f"{message} {advice}".rstrip())
+        super().__init__(code, message, advice)  # what it is made of again in another process
         self.code, self.message, self.advice, self.field = code, message, advice, field
         self.line, self.column = line, column
+
+    def __str__(self) -> str:
+        return f"{self.message} {self.advice}".rstrip()
 
     def at(self, *, field: str, line: int | None = None, column: str | None = None) -> RegistryError:
         """The same error at a place: parsers of one value don't know where it stands."""
@@ -57,7 +60,10 @@ class RegistryErrors(Exception):
         self.more = more
         if not self.errors:
             raise ValueError("RegistryErrors needs at least one error.")
-        super().__init__("\n".join(str(error) for error in self.errors))
+        super().__init__(self.errors)
+
+    def __str__(self) -> str:
+        return "\n".join(str(error) for error in self.errors)
 
     def __iter__(self) -> Iterator[RegistryError]:
         return iter(self.errors)
@@ -68,6 +74,16 @@ class RegistryErrors(Exception):
 
     def as_list(self) -> list[dict[str, Any]]:
         return [error.as_dict() for error in self.errors]
+
+
+def refusal(code: str, message: str, advice: str = "", *, field: str = "") -> RegistryErrors:
+    """One thing is wrong, to be raised."""
+    return RegistryErrors([RegistryError(code, message, advice, field=field)])
+
+
+def refuse(field: str, code: str, message: str, advice: str = "") -> NoReturn:
+    """Raise the one thing that is wrong with a field of the input."""
+    raise refusal(code, message, advice, field=field)
 
 
 def pointer(*parts: str | int) -> str:

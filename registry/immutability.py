@@ -1,6 +1,6 @@
 """What has been published or typed stays as it is: held by triggers of the database, not by our code alone.
 
-Installed after every `migrate`, for a rebuilt table on SQLite loses its triggers without a word;
+Looked after on every `migrate`, for a rebuilt table on SQLite loses its triggers without a word;
 `benchquorum audit` says if one is missing.  `lifted` is for a migration that must rewrite kept rows, and for
 tests that empty their tables.
 """
@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any
 
 from django.db import transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
+
+from registry.triggers import Trigger, drop, names_there, put
 
 
 @dataclass(frozen=True)
@@ -78,19 +79,26 @@ KEPT = (
 )  # fmt: skip
 
 
-def install(connection: BaseDatabaseWrapper) -> None:
-    """Make the triggers of every table that is there with all its columns; those in place are replaced."""
-    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+def install(connection: BaseDatabaseWrapper) -> list[str]:
+    """Make what is missing or changed of the triggers of every table that is there with all its columns.
+
+    Returns the names of what was made.
+    """
+    made: list[str] = []
+    with connection.cursor() as cursor:
         tables = set(connection.introspection.table_names(cursor))
-        for kept in KEPT:
-            if kept.table not in tables:
-                continue
+    for kept in KEPT:
+        if kept.table not in tables:
+            continue
+        # One transaction a table: who holds one and waits for the next may meet a submission that does so.
+        with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
             described = connection.introspection.get_table_description(cursor, kept.table)
             there = {column.name for column in described}
             if there.issuperset([*kept.columns, *kept.emptied, *kept.once]):
-                _drop(connection, cursor, kept)
-                for statement in _statements(connection.vendor, kept):
-                    cursor.execute(statement)
+                if connection.vendor == "postgresql":
+                    cursor.execute(_function(kept))
+                made += put(connection, cursor, _triggers(connection.vendor, kept))
+    return made
 
 
 def remove(connection: BaseDatabaseWrapper) -> None:
@@ -98,7 +106,8 @@ def remove(connection: BaseDatabaseWrapper) -> None:
         tables = set(connection.introspection.table_names(cursor))
         for kept in KEPT:
             if kept.table in tables:
-                _drop(connection, cursor, kept)
+                for name in _names(connection.vendor, kept):
+                    drop(connection, cursor, name, kept.table)
 
 
 @contextmanager
@@ -113,13 +122,7 @@ def lifted(connection: BaseDatabaseWrapper) -> Iterator[None]:
 
 def missing(connection: BaseDatabaseWrapper) -> list[str]:
     """Names of the triggers that ought to be there and are not, or are switched off."""
-    if connection.vendor == "postgresql":
-        query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
-    else:
-        query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
-    with connection.cursor() as cursor:
-        cursor.execute(query)
-        there = {name for (name,) in cursor.fetchall()}
+    there = names_there(connection)
     wanted = [name for kept in KEPT for name in _names(connection.vendor, kept)]
     return [name for name in wanted if name not in there]
 
@@ -127,12 +130,6 @@ def missing(connection: BaseDatabaseWrapper) -> list[str]:
 def _names(vendor: str, kept: Kept) -> list[str]:
     events = ("update", "delete", "truncate") if vendor == "postgresql" else ("update", "delete")
     return [f"{kept.table}_kept_{event}" for event in events]
-
-
-def _drop(connection: BaseDatabaseWrapper, cursor: Any, kept: Kept) -> None:
-    for name in _names(connection.vendor, kept):
-        on = f" ON {kept.table}" if connection.vendor == "postgresql" else ""
-        cursor.execute(f"DROP TRIGGER IF EXISTS {name}{on}")
 
 
 def _changed(kept: Kept, differs: str) -> str:
@@ -148,8 +145,10 @@ def _changed(kept: Kept, differs: str) -> str:
     return " OR ".join(refused)
 
 
-def _statements(vendor: str, kept: Kept) -> list[str]:
-    return _postgresql(kept) if vendor == "postgresql" else _sqlite(kept)
+def _triggers(vendor: str, kept: Kept) -> list[Trigger]:
+    statements = _postgresql(kept) if vendor == "postgresql" else _sqlite(kept)
+    names = _names(vendor, kept)
+    return [Trigger(name, kept.table, text) for name, text in zip(names, statements, strict=True)]
 
 
 def _sqlite(kept: Kept) -> list[str]:
@@ -162,14 +161,19 @@ def _sqlite(kept: Kept) -> list[str]:
     ]
 
 
+def _function(kept: Kept) -> str:
+    return (
+        f"CREATE OR REPLACE FUNCTION {kept.table}_kept() RETURNS trigger LANGUAGE plpgsql AS $$ "
+        f"BEGIN RAISE EXCEPTION '{kept.says}' USING ERRCODE = 'restrict_violation'; END $$"
+    )
+
+
 def _postgresql(kept: Kept) -> list[str]:
     update, delete, truncate = _names("postgresql", kept)
     function = f"{kept.table}_kept"
     stays = f"NOT ({kept.deletable})" if kept.deletable else "true"
     changed = _changed(kept, "IS DISTINCT FROM")
     return [
-        f"CREATE OR REPLACE FUNCTION {function}() RETURNS trigger LANGUAGE plpgsql AS $$ "
-        f"BEGIN RAISE EXCEPTION '{kept.says}' USING ERRCODE = 'restrict_violation'; END $$",
         f"CREATE TRIGGER {update} BEFORE UPDATE ON {kept.table} FOR EACH ROW WHEN ({changed}) "
         f"EXECUTE FUNCTION {function}()",
         f"CREATE TRIGGER {delete} BEFORE DELETE ON {kept.table} FOR EACH ROW WHEN ({stays}) "

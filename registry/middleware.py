@@ -12,6 +12,21 @@ from registry.outages import RETRY_SECONDS, is_outage
 from registry.request_log import path_shown
 
 log = logging.getLogger("registry.errors")
+security = logging.getLogger("registry.security")
+
+
+class Headers:
+    """No other site's page may take in what is answered here; what concerns an account is kept nowhere."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.setdefault("Cross-Origin-Resource-Policy", "same-origin")
+        if request.path.startswith("/account/"):
+            response["Cache-Control"] = "no-store"
+        return response
 
 
 class PlainErrors:
@@ -32,7 +47,9 @@ class PlainErrors:
         if isinstance(exception, Http404):
             return render(request, "404.html", status=404)
         if isinstance(exception, PermissionDenied):
-            return render(request, "403.html", {"reason": str(exception)}, status=403)
+            security.warning("refused: %s %s", request.method, path_shown(request))
+            said = {"reason": str(exception), "elsewhere": getattr(exception, "url", "")}  # of a copy
+            return render(request, "403.html", said, status=403)
         if isinstance(exception, SuspiciousOperation):
             return render(request, "400.html", status=400)
         if is_outage(exception):

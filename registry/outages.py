@@ -1,4 +1,4 @@
-"""Trouble of the machine, not of the request: the disk is full, or the database doesn't answer.
+"""Trouble of the machine, not of the request: the disk is full, the database or a process doesn't answer.
 
 Nothing of the request was stored, so the sender keeps it and sends it again: 503 with Retry-After, not 500.
 """
@@ -15,6 +15,6 @@ FULL = (errno.ENOSPC, errno.EDQUOT, errno.EROFS)
 
 def is_outage(error: BaseException) -> bool:
     """Whether waiting and sending again is all that a sender can do."""
-    if isinstance(error, OperationalError | InterfaceError):
+    if isinstance(error, OperationalError | InterfaceError | TimeoutError):
         return True
     return isinstance(error, OSError) and error.errno in FULL

@@ -53,6 +53,12 @@ def owns_sheet(actor: Actor, sheet: Sheet) -> bool:
     return is_active(actor) and sheet.contributor.user_id == getattr(actor, "pk", None)
 
 
+def sees_habits(actor: Actor, contributor: Contributor) -> bool:
+    """One's own, and moderators everybody's."""
+    own = is_active(actor) and contributor.user_id == getattr(actor, "pk", None)
+    return own or is_moderator(actor)
+
+
 def owns_job(actor: Actor, job: Job) -> bool:
     """By one's own account."""
     account = account_of(actor)
@@ -98,6 +104,7 @@ def is_party(actor: User, *, contributors: list[Contributor]) -> bool:
 # action → rule(actor, target) and the sentence for a refusal
 RULES: dict[str, tuple[Callable[[Actor, Any], bool], Promise]] = {
     "submit": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to send a bench sheet.")),
+    "read_own": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to see what is yours.")),
     "propose_design": (lambda actor, _: is_active(actor), gettext_lazy("Sign in to propose a design.")),
     "amend": (owns_sheet, gettext_lazy("Only the contributor of a sheet can amend it.")),
     "withdraw": (owns_sheet, gettext_lazy("Only the contributor of a sheet can withdraw it.")),
@@ -118,6 +125,7 @@ RULES: dict[str, tuple[Callable[[Actor, Any], bool], Promise]] = {
         lambda actor, fleet: role_in(actor, fleet) == "owner",
         gettext_lazy("Only an owner of the fleet can change this."),
     ),
+    "see_habits": (sees_habits, gettext_lazy("How somebody reads is for them and for moderators alone.")),
     "moderate": (lambda actor, _: is_moderator(actor), gettext_lazy("Only moderators can do this.")),
 }
 
@@ -130,15 +138,30 @@ def may(actor: Actor, action: str, target: Any = None) -> bool:
 NOT_ON_A_MIRROR = {"submit", "propose_design", "amend", "withdraw", "add_picture", "dispute", "moderate"}
 
 
+class MirrorReadOnly(PermissionDenied):
+    """Refused because this registry is a copy.  url: of the registry where it can be done."""
+
+    def __init__(self, url: str) -> None:
+        super().__init__(
+            _t("This registry is a read-only copy of {url}. Nothing is taken in here: do it there.").format(
+                url=url
+            )
+        )
+        self.url = url
+
+
+def require_here(action: str) -> None:
+    """Raise MirrorReadOnly where a copy leaves this to the registry that it is of, whoever asks."""
+    mirrored = mirror_of() if action in NOT_ON_A_MIRROR else None
+    if mirrored is not None:
+        raise MirrorReadOnly(mirrored)
+
+
 def require(actor: Actor, action: str, target: Any = None) -> None:
     """Raise PermissionDenied, with a sentence for the person, unless the actor may."""
+    require_here(action)
     if may(actor, action, target):
-        mirrored = mirror_of() if action in NOT_ON_A_MIRROR else None
-        if mirrored is None:
-            return
-        raise PermissionDenied(
-            _t("This registry is a read-only mirror. Please go to {url}.").format(url=mirrored)
-        )
+        return
     if isinstance(actor, User) and actor.suspended_at is not None:
         raise PermissionDenied(_t("This account is suspended. You can write an appeal on your own page."))
     if action == "moderate" and isinstance(actor, User) and actor.groups.filter(name=MODERATORS).exists():

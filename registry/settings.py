@@ -10,6 +10,8 @@ import environ
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
+from registry.stores import cache, database, mail
+
 env = environ.Env()
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(env.str("BENCHQUORUM_DATA", "") or BASE_DIR / "var").resolve()
@@ -17,12 +19,21 @@ DATA_DIR = Path(env.str("BENCHQUORUM_DATA", "") or BASE_DIR / "var").resolve()
 DEBUG = env.bool("BENCHQUORUM_DEBUG", False)
 
 
+THIS_MACHINE = ["localhost", "127.0.0.1", "[::1]"]
+ALLOWED_HOSTS = env.list("BENCHQUORUM_HOSTS", default=THIS_MACHINE)
+CSRF_TRUSTED_ORIGINS = env.list("BENCHQUORUM_ORIGINS", default=[])
+BEHIND_TLS = env.bool("BENCHQUORUM_TLS", False)
+
+
 def _secret_key() -> str:
-    """From the environment; only a demo or a development copy makes and keeps one of its own."""
+    """From the environment; a copy that only this machine reaches makes and keeps one of its own."""
     key = env.str("BENCHQUORUM_SECRET_KEY", "")
     if key:
         return str(key)
     kept = DATA_DIR / "secret_key"
+    if not DEBUG and (BEHIND_TLS or not set(ALLOWED_HOSTS) <= set(THIS_MACHINE)):
+        known = f" The one in {kept} goes on, if it is given." if kept.exists() else ""
+        raise ImproperlyConfigured(f"A registry that others reach needs BENCHQUORUM_SECRET_KEY.{known}")
     if not kept.exists():
         DATA_DIR.mkdir(parents=True, exist_ok=True)
         kept.touch(mode=0o600)
@@ -31,9 +42,8 @@ def _secret_key() -> str:
 
 
 SECRET_KEY = _secret_key()
-ALLOWED_HOSTS = env.list("BENCHQUORUM_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
-CSRF_TRUSTED_ORIGINS = env.list("BENCHQUORUM_ORIGINS", default=[])
-BEHIND_TLS = env.bool("BENCHQUORUM_TLS", False)
+# Under TLS a browser takes cookies of such names from this very host only, and sends them encrypted only.
+COOKIE_PREFIX = "__Host-" if BEHIND_TLS else ""
 
 BENCHQUORUM_ORIGIN = env.str("BENCHQUORUM_ORIGIN", "local")
 BENCHQUORUM_DATA_LICENCE = env.str("BENCHQUORUM_DATA_LICENCE", "CC-BY-SA-4.0")
@@ -44,8 +54,12 @@ BENCHQUORUM_REPLY_DAYS = env.int("BENCHQUORUM_REPLY_DAYS", 7)  # right of reply,
 BENCHQUORUM_NEW_SHEETS = env.int("BENCHQUORUM_NEW_SHEETS", 0 if DEBUG else 50)
 BENCHQUORUM_GUEST_JOBS = env.int("BENCHQUORUM_GUEST_JOBS", 0 if DEBUG else 30)
 BENCHQUORUM_SIGN_UPS = env.int("BENCHQUORUM_SIGN_UPS", 0 if DEBUG else 5)
+# A session ends after so long without a request, and after so long in all; a moderator's sooner.
+BENCHQUORUM_IDLE_HOURS = env.float("BENCHQUORUM_IDLE_HOURS", 72.0)
+BENCHQUORUM_SESSION_DAYS = env.float("BENCHQUORUM_SESSION_DAYS", 14.0)
 BENCHQUORUM_MODERATOR_MFA = env.bool("BENCHQUORUM_MODERATOR_MFA", not DEBUG)
 BENCHQUORUM_METRICS_TOKEN = env.str("BENCHQUORUM_METRICS_TOKEN", "")  # empty: this machine only
+BENCHQUORUM_LEAVING = env.str("BENCHQUORUM_LEAVING", "")  # a file; while it is there this server isn't ready
 BENCHQUORUM_WEBHOOK_PRIVATE = env.bool("BENCHQUORUM_WEBHOOK_PRIVATE", False)  # may go to one's own network
 BENCHQUORUM_UPLOAD_BYTES = env.int("BENCHQUORUM_UPLOAD_BYTES", 10_000_000)
 
@@ -61,6 +75,7 @@ INSTALLED_APPS = [
     "allauth",
     "allauth.account",
     "allauth.mfa",
+    "allauth.usersessions",
     "axes",
     "csp",
     "django_filters",
@@ -76,6 +91,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "registry.request_log.RequestLog",
+    "registry.middleware.Headers",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "api.middleware.ApiAnswers",
@@ -85,8 +101,10 @@ MIDDLEWARE = [
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "registry.body_sizes.BodySizes",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "registry.sessions.SessionEnds",
     "registry.pages.preferences.ReaderLanguage",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -113,35 +131,10 @@ TEMPLATES = [
     }
 ]
 
-
-SQLITE_OPTIONS: dict[str, object] = {
-    # Writers queue up at BEGIN instead of failing at COMMIT.
-    "transaction_mode": "IMMEDIATE",
-    "timeout": 20,
-    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
-}
-
-
-def _databases() -> dict[str, dict[str, object]]:
-    url = env.str("DATABASE_URL", "")
-    if url:
-        # PostgreSQL.  Connections are kept: reconnecting costs a queue worker three quarters of its rate.
-        return {"default": {**env.db_url_config(url), "CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}}
-    DATA_DIR.mkdir(parents=True, exist_ok=True)
-    return {
-        "default": {
-            "ENGINE": "django.db.backends.sqlite3",
-            "NAME": DATA_DIR / "benchquorum.sqlite3",
-            "CONN_MAX_AGE": 60,  # opening the file and its pragmas would cost half of a chart's answer
-            "TEST": {"NAME": DATA_DIR / "test.sqlite3"},  # a file: two writers at once need a real one
-            "OPTIONS": SQLITE_OPTIONS,
-        }
-    }
-
-
-DATABASES = _databases()
+DATABASES = {"default": database(env.str("DATABASE_URL", ""), DATA_DIR)}
 # Rate limits count here.  In memory each server process counts by itself; a shared store makes them one.
-CACHES = {"default": env.cache("BENCHQUORUM_CACHE", default="locmemcache://")}
+CACHES = {"default": cache(env.cache("BENCHQUORUM_CACHE", default="locmemcache://"))}
+DJANGO_REDIS_LOG_IGNORED_EXCEPTIONS = True
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # Background work: at once in the embedded default, otherwise a durable queue (`benchquorum work`).
@@ -177,6 +170,8 @@ ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*", "password2*"]
 ACCOUNT_EMAIL_VERIFICATION = "optional" if DEBUG else "mandatory"
 ACCOUNT_PREVENT_ENUMERATION = True
 ACCOUNT_LOGOUT_ON_GET = False
+ACCOUNT_REAUTHENTICATION_REQUIRED = True  # before a password, an address or a second factor is changed
+ACCOUNT_REAUTHENTICATION_TIMEOUT = 300  # s
 ACCOUNT_ADAPTER = "registry.accounts.AccountAdapter"
 ACCOUNT_FORMS = {"signup": "registry.sign_up_form.SignUpForm"}
 ALLAUTH_TRUSTED_PROXY_COUNT = env.int("BENCHQUORUM_PROXIES", 0)  # 0: the address is the peer's
@@ -187,8 +182,19 @@ AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_USERNAME_FORM_FIELD = "login"
+AXES_USERNAME_CALLABLE = "registry.sign_in.account_tried"
+AXES_CLIENT_IP_CALLABLE = "registry.sign_in.address_tried_from"
+AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "login", "email"]  # hidden in its tables and log lines
 AXES_VERBOSE = False
-EMAIL_BACKEND = env.str("BENCHQUORUM_EMAIL_BACKEND", "django.core.mail.backends.console.EmailBackend")
+# Whoever sends mail writes it into the queue's table; from there it goes to the server of the address.
+EMAIL_BACKEND = "registry.services.mail.Outbox"
+_taker = mail(env.email_url("BENCHQUORUM_EMAIL_URL", default="consolemail://"))
+BENCHQUORUM_EMAIL_BACKEND = env.str("BENCHQUORUM_EMAIL_BACKEND", "") or _taker["EMAIL_BACKEND"]
+EMAIL_HOST, EMAIL_PORT = _taker["EMAIL_HOST"], _taker["EMAIL_PORT"]
+EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = _taker["EMAIL_HOST_USER"], _taker["EMAIL_HOST_PASSWORD"]
+EMAIL_USE_TLS, EMAIL_USE_SSL = _taker["EMAIL_USE_TLS"], _taker["EMAIL_USE_SSL"]
+EMAIL_FILE_PATH = _taker["EMAIL_FILE_PATH"]
+EMAIL_TIMEOUT = env.float("BENCHQUORUM_EMAIL_TIMEOUT", 10.0)  # s, for each word with the server
 DEFAULT_FROM_EMAIL = env.str("BENCHQUORUM_FROM", "benchquorum@registry.example")
 
 KNOX_TOKEN_MODEL = "registry.ApiToken"  # noqa: S105  a model's name
@@ -234,7 +240,7 @@ SPECTACULAR_SETTINGS = {
 
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español")]  # each in its own words
-LANGUAGE_COOKIE_NAME = "language"
+LANGUAGE_COOKIE_NAME = f"{COOKIE_PREFIX}language"
 LOCALE_PATHS = [BASE_DIR / "registry" / "locale"]
 TIME_ZONE = "UTC"
 USE_I18N = True
@@ -252,7 +258,7 @@ WHITENOISE_USE_FINDERS = True  # no collectstatic step: the wheel's own files ar
 WHITENOISE_AUTOREFRESH = DEBUG
 MEDIA_ROOT = DATA_DIR / "uploads"
 MEDIA_URL = "/uploads/"
-DATA_UPLOAD_MAX_MEMORY_SIZE = BENCHQUORUM_UPLOAD_BYTES
+DATA_UPLOAD_MAX_MEMORY_SIZE = BENCHQUORUM_UPLOAD_BYTES  # of words; with files: registry/body_sizes.py
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 
 CONTENT_SECURITY_POLICY = {
@@ -262,13 +268,16 @@ CONTENT_SECURITY_POLICY = {
         "style-src": [SELF],
         "img-src": [SELF, "data:"],
         "object-src": [NONE],
-        "base-uri": [SELF],
+        "base-uri": [NONE],
         "form-action": [SELF],
         "frame-ancestors": [NONE],
     }
 }
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = BEHIND_TLS
+SECURE_REDIRECT_EXEMPT = [r"^health/", r"^metrics$"]  # asked on this machine, past the proxy with its TLS
 SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = f"{COOKIE_PREFIX}sessionid", f"{COOKIE_PREFIX}csrftoken"
+MESSAGE_STORAGE = "registry.sessions.MessagesKept"
 SECURE_HSTS_SECONDS = 31_536_000 if BEHIND_TLS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = BEHIND_TLS
 if BEHIND_TLS:
@@ -282,7 +291,7 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {
         "plain": {"format": "{asctime} {levelname} {name} {message}", "style": "{"},
-        "json": {"()": "registry.request_log.JsonLines"},
+        "json": {"()": "registry.log_lines.JsonLines"},
     },
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT}},
     "root": {"handlers": ["console"], "level": env.str("BENCHQUORUM_LOG", "WARNING")},

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django_tasks import task
 
 
@@ -27,8 +29,14 @@ def do_work(uuid: str) -> None:
 
 
 @task()
-def write_open_data() -> None:
-    from registry.services.open_data import open_data_due, open_data_write
+def learn_snapshot() -> None:
+    from registry.services.snapshot_queue import snapshot_apply
 
-    if open_data_due():
-        open_data_write()
+    snapshot_apply()
+
+
+@task(priority=10)  # somebody sits and waits for the link in it
+def send_mail(message: dict[str, Any], tries: int) -> None:
+    from registry.services.mail import mail_try
+
+    mail_try(message, tries)

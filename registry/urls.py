@@ -6,6 +6,7 @@ from django.urls import include, path
 
 from registry.moderation.invitations import invitation
 from registry.pages.metrics import metrics
+from registry.pages.signed_in import signed_in
 
 urlpatterns = [
     path("", include("registry.pages.urls")),
@@ -15,6 +16,7 @@ urlpatterns = [
     path("fleet/", include("registry.pages.fleet_urls")),
     path("desk/", include("registry.moderation.urls")),
     path("invitations/<str:token>/", invitation, name="invitation"),
+    path("account/sessions/", signed_in, name="usersessions_list"),  # the library's, as a page of ours
     path("account/", include("allauth.urls")),
     path("jobs/", include("registry.pages.jobs.urls")),
     path("api/v1/", include("api.urls")),

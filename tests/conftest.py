@@ -20,8 +20,10 @@ def pytest_configure(config: pytest.Config) -> None:
     """Uploads and static files of the tests go to a folder of their own, never into a demo's."""
     folder = Path(tempfile.mkdtemp(prefix="benchquorum-tests-"))
     config.add_cleanup(lambda: _remove(folder))
+    settings.DATA_DIR = folder / "data"
     settings.MEDIA_ROOT = folder / "uploads"
     settings.STATIC_ROOT = folder / "static"
+    settings.DATA_DIR.mkdir()
     settings.STATIC_ROOT.mkdir()
     # Limits and second factors are tested where they are the subject.
     settings.BENCHQUORUM_NEW_SHEETS = settings.BENCHQUORUM_SIGN_UPS = 0

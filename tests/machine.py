@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from pathlib import Path
 
 import psycopg
 
@@ -31,6 +32,15 @@ def postgres_url() -> str | None:
     except psycopg.OperationalError:
         return None
     return url
+
+
+def postgres_programs() -> Path | None:
+    """The folder of initdb and postgres; None where no server is installed here."""
+    on_path = shutil.which("initdb")
+    if on_path:
+        return Path(on_path).resolve().parent
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda p: int(p.parts[-3]))
+    return found[-1].parent if found else None
 
 
 def left_out() -> list[str]:

@@ -14,6 +14,8 @@ from tests.machine import LEFT_OUT, chromium_path, in_ci, postgres_url
 
 WORKERS = os.environ.get("BENCHQUORUM_TEST_WORKERS", "2")
 DOCTESTS = ["consensus", "registry/formats"]
+# What a site's own settings would change.
+OF_A_SITE = ("BENCHQUORUM_HOSTS", "BENCHQUORUM_ORIGINS", "BENCHQUORUM_TLS")
 # What never touches a database needs no second run on PostgreSQL.
 WITH_DATABASE = ["tests/registry", "tests/api"]
 
@@ -55,7 +57,8 @@ def _pytest(*arguments: str, **environment: str) -> int:
 def _run(command: list[str], **environment: str) -> int:
     # One thread a worker: the workers share two cores.
     threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")
-    return subprocess.run(command, env={**os.environ, **threads, **environment}, check=False).returncode
+    given = {name: value for name, value in os.environ.items() if name not in OF_A_SITE}
+    return subprocess.run(command, env={**given, **threads, **environment}, check=False).returncode
 
 
 if __name__ == "__main__":

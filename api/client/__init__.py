@@ -6,7 +6,7 @@ for sheet in sheets_from_csv("readings.csv"):
     print(registry.check(sheet).verdict)
 """
 
-from api.client.errors import Fault, RegistryProblem
+from api.client.errors import Fault, RegistryProblem, RegistryUnreachable
 from api.client.registry import Registry
 from api.client.results import Cause, Chart, ChartCell, CheckResult, DesignFound, NextReading, Submitted
 from api.client.sheets import sheets_from_csv
@@ -21,6 +21,7 @@ __all__ = [
     "NextReading",
     "Registry",
     "RegistryProblem",
+    "RegistryUnreachable",
     "Submitted",
     "sheets_from_csv",
 ]

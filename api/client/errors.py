@@ -16,6 +16,10 @@ class Fault:
     advice: str
 
 
+class RegistryUnreachable(ConnectionError):
+    """Nobody answered, however often it was tried: nothing was read, and maybe nothing was sent."""
+
+
 class RegistryProblem(Exception):
     """A problem document (RFC 9457)."""
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from api.client.errors import RegistryProblem
+from api.client.errors import RegistryProblem, RegistryUnreachable
 from api.client.results import Chart, CheckResult, DesignFound, Submitted
 
 Plain = dict[str, Any]
@@ -103,16 +103,17 @@ class Registry:
                 wait = _wait(error, attempt)
                 if wait is None:
                     raise _problem(error) from None
-            except (urllib.error.URLError, TimeoutError, ConnectionError):
+            except (urllib.error.URLError, TimeoutError, ConnectionError) as error:
                 if attempt == TRIES:
-                    raise
+                    why = getattr(error, "reason", None) or error
+                    raise RegistryUnreachable(f"{self._base} does not answer: {why}") from None
                 wait = 0.5 * 2**attempt
             time.sleep(wait)
         raise AssertionError("unreachable: the last attempt returns or raises")
 
     def _once(self, request: urllib.request.Request) -> _Answer:
         try:
-            with urllib.request.urlopen(request, timeout=self._timeout) as response:  # noqa: S310
+            with urllib.request.urlopen(request, timeout=self._timeout) as response:  # noqa: S310  # nosec B310
                 return _Answer(response.status, response.headers, json.loads(response.read()))
         except urllib.error.HTTPError as error:
             if error.code != 304:

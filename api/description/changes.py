@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from drf_spectacular.utils import OpenApiExample
-
 from api.description.charts import COUNT, Plain, many, thing
-from api.description.examples import DESIGN_ID, DIGEST
+from api.description.examples import DESIGN_ID, DIGEST, as_text
 from registry.models.changes import ChangeKind
 
 CHANGE = thing(
@@ -39,10 +37,8 @@ LINE: Plain = {
     },
 }
 EXAMPLE: Plain = {"results": [LINE], "last": 1041, "more": False, "newest": 1041}
-ATOM = OpenApiExample(
+ATOM = as_text(
     "Feed",
-    value='<?xml version="1.0" encoding="utf-8"?><feed xmlns="http://www.w3.org/2005/Atom">…</feed>',
-    media_type="application/atom+xml",
-    response_only=True,
-    status_codes=["200"],
+    "application/atom+xml",
+    '<?xml version="1.0" encoding="utf-8"?><feed xmlns="http://www.w3.org/2005/Atom">…</feed>',
 )

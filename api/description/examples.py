@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import OpenApiExample
+
 Plain = dict[str, Any]
 SHEET_ID = "0d0f8a52-4f0e-4f0d-9a57-7b3a3b0a2f31"
 DISPUTE_ID = "2f6d0f8e-6f5f-4b76-9d5a-0d8a5b8f7e10"
@@ -87,3 +89,8 @@ DESIGN_BODY: Plain = {
     "actuation": "lever",
     "description": "Fitted to the auxiliary drive of small sweepers.",
 }
+
+
+def as_text(name: str, media_type: str, begins: str) -> OpenApiExample:
+    """How an answer that is no JSON begins."""
+    return OpenApiExample(name, value=begins, media_type=media_type, response_only=True, status_codes=["200"])

@@ -7,7 +7,7 @@ from typing import Any
 from api.description.bodies import Plain, blank_or, record, text, word
 from api.description.charts import COUNT, SHARE, TEXT, many, thing
 from api.description.examples import DESIGN_ID, SHEET_ID
-from api.description.sheets import CLIENT_ID, READINGS_EXAMPLE
+from api.description.sheet_examples import CLIENT_ID, READINGS_EXAMPLE
 from registry.models.jobs import JobAct, JobOutcome, JobStep, JobSymptom
 from registry.services.jobs.sending import WHAT
 

@@ -8,7 +8,7 @@ from api.description.bodies import YES_NO, blank_or, record, word
 from api.description.charts import COUNT, many, thing
 from api.description.examples import DESIGN_ID
 from registry.models.work import WorkKind, WorkState
-from registry.services.import_files import MOST_CONTENT
+from registry.services.import_files import MOST_CONTENT, MOST_ROWS
 
 FAULT = {"type": "object"}
 WORK = thing(
@@ -51,6 +51,12 @@ BODY = record(
         "description": "Head → role: unit, submission, position, pin, against, reading, sweep, between, "
         "class, held_good, limit_ohm, lead_ohm, pin:4 (readings of pin 4), pin:2/3 (of this pair), ignore",
     },
+    head_row={
+        "type": ["integer", "null"],
+        "minimum": 0,
+        "maximum": MOST_ROWS,
+        "description": "Row in which the heads stand, from 1; 0 or left out: where they seem to",
+    },
     measured_it_myself=YES_NO,
 )
 BODY_EXAMPLE = {
@@ -65,6 +71,7 @@ CELL = thing(
     says={"type": "string", "description": "How it is read, or why it can't be"},
 )
 PREVIEW = thing(
+    head_row=COUNT,
     columns=many(thing(head={"type": "string"}, role={"type": "string"})),
     rows=many(thing(row=COUNT, cells=many(CELL))),
     more_rows=COUNT,
@@ -77,6 +84,7 @@ PREVIEW = thing(
     more=COUNT,
 )
 PREVIEW_EXAMPLE: dict[str, Any] = {
+    "head_row": 1,
     "columns": [{"head": "Switch", "role": "unit"}, {"head": "Pin 2", "role": "pin:2"}],
     "rows": [
         {

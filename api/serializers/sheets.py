@@ -149,10 +149,11 @@ class SheetFull(SheetLine):
     )
 
 
-def sheet_full(sheet: Sheet, *, own: bool) -> dict[str, Any]:
-    """The document of one sheet."""
-    current = sheet.current[0]  # type: ignore[attr-defined]
-    readings = [reading_plain(reading) for reading in readings_as_typed(current)]
+def sheet_full(sheet: Sheet, *, own: bool, readings: list[dict[str, Any]] | None = None) -> dict[str, Any]:
+    """The document of one sheet.  readings: from `reading_plain`, where they are at hand."""
+    if readings is None:
+        current = sheet.current[0]  # type: ignore[attr-defined]
+        readings = [reading_plain(reading) for reading in readings_as_typed(current)]
     return {
         **SheetLine(sheet).data,
         "readings": readings,

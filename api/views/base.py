@@ -21,6 +21,7 @@ from api.permissions import ByRule, Rule
 from api.problems import Failure
 from api.throttles import Allowance, CallerThrottle
 from registry.models import User
+from registry.selectors.mirrors import mirror_asked_once
 from registry.translation import gettext as _
 
 
@@ -36,6 +37,10 @@ class ApiView(APIView):
     rules: ClassVar[dict[str, Rule]] = {}
     query_names: ClassVar[tuple[str, ...]] = ()
     cost: int = 1
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        with mirror_asked_once():  # the rule asks before the view, the service again
+            return super().dispatch(request, *args, **kwargs)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)

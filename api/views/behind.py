@@ -10,6 +10,7 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.description import chart_examples
 from api.description import charts as shapes
 from api.description.operations import described
 from api.permissions import OPEN
@@ -24,7 +25,7 @@ class CurrentReadings(ListView):
     rules = {"GET": OPEN}
     serializer_class = BehindLine
 
-    @described("charts_readings", answer=BehindLine, example=shapes.BEHIND_LINE, page=True)
+    @described("charts_readings", answer=BehindLine, example=chart_examples.BEHIND_LINE, page=True)
     def get(self, request: Request, design: UUID) -> Response:
         """The readings that the current chart was computed from, under pseudonyms."""
         return self.page(request, _found(design, None))
@@ -37,7 +38,7 @@ class RevisionReadings(ListView):
     @described(
         "charts_revision_readings",
         answer=BehindLine,
-        example=shapes.BEHIND_LINE,
+        example=chart_examples.BEHIND_LINE,
         page=True,
         parameters=[OpenApiParameter("number", NUMBER, OpenApiParameter.PATH)],
     )
@@ -49,7 +50,7 @@ class RevisionReadings(ListView):
 class LineCode(ApiView):
     rules = {"GET": OPEN}
 
-    @described("charts_line_code", answer=shapes.LINE_CODES, example=shapes.LINE_CODES_EXAMPLE)
+    @described("charts_line_code", answer=shapes.LINE_CODES, example=chart_examples.LINE_CODES_EXAMPLE)
     def get(self, request: Request, design: UUID) -> Response:
         """The chart as a code: distances between positions, and what each single fault would look like."""
         return _facts(design, line_codes_of(design))
@@ -59,7 +60,7 @@ class ShortTest(ApiView):
     rules = {"GET": OPEN}
     cost = 5
 
-    @described("charts_short_test", answer=shapes.SHORT_TESTS, example=shapes.SHORT_TESTS_EXAMPLE)
+    @described("charts_short_test", answer=shapes.SHORT_TESTS, example=chart_examples.SHORT_TESTS_EXAMPLE)
     def get(self, request: Request, design: UUID) -> Response:
         """The fewest readings that tell a good unit from a faulty one, and that name the fault."""
         return _facts(design, short_tests_of(design))

@@ -143,6 +143,7 @@ def _title(change: Change, names: dict[UUID, str]) -> str:
         Change.Kind.SHEET_RESTORED: _("{name}: a bench sheet was brought back."),
         Change.Kind.DECISION_IN_FORCE: _("{name}: a decision took effect."),
         Change.Kind.DECISION_UNDONE: _("{name}: a decision was undone."),
+        Change.Kind.JOB_TOLD: _("{name}: a job told something."),
     }
     return sentences[Change.Kind(change.kind)].format(name=name, n=change.payload.get("revision", ""))
 

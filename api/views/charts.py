@@ -14,7 +14,8 @@ from rest_framework.response import Response
 
 from api.authentication import TokenAuthentication
 from api.chart_bytes import Encoded, chart_response, current, encoded, holds
-from api.description import charts
+from api.chart_print import beside_the_chart, tag_of
+from api.description import chart_examples, charts
 from api.description.operations import IF_NONE_MATCH, described
 from api.filters import ChartFilter
 from api.pagination import NewestFirst
@@ -42,9 +43,11 @@ from registry.translation import gettext as _
 FORMS: dict[str, Callable[..., str | bytes]] = {"csv": chart_csv, "svg": chart_svg, "pdf": chart_pdf}
 NOT_MODIFIED = {
     304: OpenApiResponse(None, "You have this chart already."),
-    (200, "text/csv"): OpenApiResponse({"type": "string"}, examples=[charts.CSV]),
-    (200, "image/svg+xml"): OpenApiResponse({"type": "string"}, examples=[charts.SVG]),
-    (200, "application/pdf"): OpenApiResponse({"type": "string", "format": "binary"}, examples=[charts.PDF]),
+    (200, "text/csv"): OpenApiResponse({"type": "string"}, examples=[chart_examples.CSV]),
+    (200, "image/svg+xml"): OpenApiResponse({"type": "string"}, examples=[chart_examples.SVG]),
+    (200, "application/pdf"): OpenApiResponse(
+        {"type": "string", "format": "binary"}, examples=[chart_examples.PDF]
+    ),
 }
 LARGEST_NUMBER = 2**31 - 1
 NUMBER = {"type": "integer", "minimum": 1, "maximum": LARGEST_NUMBER}
@@ -55,7 +58,7 @@ class Charts(ListView):
     filterset_class = ChartFilter
     serializer_class = ChartLine
 
-    @described("charts_list", answer=ChartLine, example=charts.CHART_LINE, page=True)
+    @described("charts_list", answer=ChartLine, example=chart_examples.CHART_LINE, page=True)
     def get(self, request: Request) -> Response:
         """The current chart of each design that has one, with the figures that say how sure it is."""
         return self.page(request, current_charts())
@@ -71,7 +74,7 @@ class CurrentChart(ApiView):
     @described(
         "charts_current",
         answer=charts.ENVELOPE,
-        example=charts.CHART_EXAMPLE,
+        example=chart_examples.CHART_EXAMPLE,
         parameters=[IF_NONE_MATCH],
         also=NOT_MODIFIED,
         refuses=[410],
@@ -89,7 +92,7 @@ class Revisions(ListView):
     pagination_class = NewestFirst
     serializer_class = RevisionLine
 
-    @described("charts_revisions", answer=RevisionLine, example=charts.REVISION_LINE, page=True)
+    @described("charts_revisions", answer=RevisionLine, example=chart_examples.REVISION_LINE, page=True)
     def get(self, request: Request, design: UUID) -> Response:
         """All revisions of a design's chart that were ever published, newest first."""
         if not design_exists(design):
@@ -105,7 +108,7 @@ class OneRevision(ApiView):
     @described(
         "charts_revision",
         answer=charts.ENVELOPE,
-        example=charts.CHART_EXAMPLE,
+        example=chart_examples.CHART_EXAMPLE,
         parameters=[IF_NONE_MATCH, OpenApiParameter("number", NUMBER, OpenApiParameter.PATH)],
         also=NOT_MODIFIED,
     )
@@ -124,7 +127,7 @@ class Difference(ApiView):
     @described(
         "charts_difference",
         answer=charts.DIFFERENCE,
-        example=charts.DIFFERENCE_EXAMPLE,
+        example=chart_examples.DIFFERENCE_EXAMPLE,
         parameters=[
             OpenApiParameter("from", NUMBER, required=True, description="The older revision"),
             OpenApiParameter("to", NUMBER, required=True, description="The newer revision"),
@@ -158,12 +161,15 @@ def _given(request: Request, made: Encoded) -> HttpResponse:
     form = request.accepted_renderer.format
     if form == "json":
         return chart_response(request._request, made)
-    etag = f"{made.etag}.{form}"
+    document = json.loads(made.plain)
+    beside = beside_the_chart(request._request, document) if form == "pdf" else {}
+    etag = ".".join([made.etag, form, *([tag_of(beside)] if beside else [])])
     if holds(request._request, etag):
         response = HttpResponse(status=304)
     else:
-        document = json.loads(made.plain)
-        made_so = FORMS[form](document["chart"], revision=document["revision"], state=document["state"])
+        made_so = FORMS[form](
+            document["chart"], revision=document["revision"], state=document["state"], **beside
+        )
         kind = request.accepted_renderer.media_type
         charset = "; charset=utf-8" if isinstance(made_so, str) else ""
         response = HttpResponse(made_so, content_type=f"{kind}{charset}")

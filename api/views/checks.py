@@ -5,6 +5,7 @@ from __future__ import annotations
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.description import sheet_examples
 from api.description import sheets as shapes
 from api.description.operations import described
 from api.permissions import OPEN
@@ -22,9 +23,9 @@ class Check(ApiView):
     @described(
         "check_unit",
         answer=shapes.CHECK_ANSWER,
-        example=shapes.CHECK_EXAMPLE,
+        example=sheet_examples.CHECK_EXAMPLE,
         body=shapes.CHECK_SHEET,
-        body_example=shapes.CHECK_BODY,
+        body_example=sheet_examples.CHECK_BODY,
     )
     def post(self, request: Request) -> Response:
         """A suspect unit against the published chart: verdict, likely causes, what to read next."""
@@ -38,9 +39,9 @@ class Identify(ApiView):
     @described(
         "identify_switch",
         answer=shapes.IDENTIFY_ANSWER,
-        example=shapes.IDENTIFY_EXAMPLE,
+        example=sheet_examples.IDENTIFY_EXAMPLE,
         body=shapes.IDENTIFY,
-        body_example=shapes.IDENTIFY_BODY,
+        body_example=sheet_examples.IDENTIFY_BODY,
     )
     def post(self, request: Request) -> Response:
         """Which switch do these readings fit, and which of its pins is which?"""
@@ -57,9 +58,9 @@ class Preview(ApiView):
     @described(
         "submissions_preview",
         answer=shapes.PREVIEW_ANSWER,
-        example=shapes.PREVIEW_EXAMPLE,
+        example=sheet_examples.PREVIEW_EXAMPLE,
         body=shapes.PREVIEW,
-        body_example=shapes.SHEET_BODY,
+        body_example=sheet_examples.SHEET_BODY,
     )
     def post(self, request: Request) -> Response:
         """How a sheet would compare, before it is sent.  Nothing is stored."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.description import sheets as shapes
+from api.description import sheet_examples
 from api.description.operations import described
 from api.filters import FindingFilter
 from api.permissions import OPEN
@@ -19,7 +19,7 @@ class Findings(ListView):
     filterset_class = FindingFilter
     serializer_class = FindingLine
 
-    @described("findings_list", answer=FindingLine, example=shapes.FINDING_EXAMPLE, page=True)
+    @described("findings_list", answer=FindingLine, example=sheet_examples.FINDING_EXAMPLE, page=True)
     def get(self, request: Request) -> Response:
         """What the newest computation says of each sheet."""
         return self.page(request, findings_for_api())

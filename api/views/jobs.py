@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable
+from functools import wraps
 from typing import Any, ClassVar
 
 from django.http import Http404, HttpResponse
@@ -102,104 +103,91 @@ class OneJob(ApiView):
         return _shown(_job(request, job))
 
 
+def deed(operation: str, **more: Any) -> Callable[[Callable[[Any, Request, Job], None]], Any]:
+    """A POST that does something to a job of yours, once for a key, and shows the job as it is then.
+
+    more: of `described`, such as the body.
+    """
+    described_so = described(
+        operation,
+        answer=shapes.JOB,
+        example=shapes.EXAMPLE,
+        parameters=[IDEMPOTENCY_KEY],
+        refuses=[403, 409, 422],
+        **more,
+    )
+
+    def post_of(act: Callable[[Any, Request, Job], None]) -> Any:
+        @wraps(act)
+        def post(view: ApiView, request: Request, job: uuid.UUID) -> Response | HttpResponse:
+            def do() -> Response:
+                act(view, request, _job(request, job))
+                return _shown(_job(request, job))
+
+            return once(request, do)
+
+        return described_so(post)
+
+    return post_of
+
+
 class _Deed(ApiView):
     rules: ClassVar[dict[str, Any]] = {"POST": SUBMIT}
     cost = 2
 
-    def done(self, request: Request, job: uuid.UUID, act: Callable[[Job], Any]) -> Response | HttpResponse:
-        """Do it once, and show the job as it is then."""
-
-        def deed() -> Response:
-            act(_job(request, job))
-            return _shown(_job(request, job))
-
-        return once(request, deed)
-
 
 class JobSteps(_Deed):
-    @described(
-        "jobs_step",
-        answer=shapes.JOB,
-        example=shapes.EXAMPLE,
-        body=shapes.STEP_BODY,
-        body_example=shapes.STEP_EXAMPLE,
-        parameters=[IDEMPOTENCY_KEY],
-    )
-    def post(self, request: Request, job: uuid.UUID) -> Response | HttpResponse:
+    @deed("jobs_step", body=shapes.STEP_BODY, body_example=shapes.STEP_EXAMPLE)
+    def post(self, request: Request, found: Job) -> None:
         """Do a step, put it right, or skip it with a reason.  Each is an event; none is rewritten."""
-
-        def act(found: Job) -> None:
-            user = person(request)
-            fields = Fields(request.data)
-            step = step_named(fields.text("step", needed=True))
-            if fields.one_of("act", ("done", "skipped"), "done") == "skipped":
-                step_skip(by=user, job=found, step=step, reason=fields.text("reason", longest=1000))
-                return
-            data = fields.inside("data").body
-            fields.raise_all()
-            under = "/data/sheet" if step in STEP_OF.values() else "/data"
-            try:
-                step_do(by=user, job=found, step=step, body=data)
-            except RegistryErrors as errors:
-                raise RegistryErrors([_under(error, under) for error in errors]) from None
-
-        return self.done(request, job, act)
+        user, fields = person(request), Fields(request.data)
+        step = step_named(fields.text("step", needed=True))
+        if fields.one_of("act", ("done", "skipped"), "done") == "skipped":
+            step_skip(by=user, job=found, step=step, reason=fields.text("reason", longest=1000))
+            return
+        data = fields.inside("data").body
+        fields.raise_all()
+        under = "/data/sheet" if step in STEP_OF.values() else "/data"
+        try:
+            step_do(by=user, job=found, step=step, body=data)
+        except RegistryErrors as errors:
+            raise RegistryErrors([_under(error, under) for error in errors]) from None
 
 
 class JobEnd(_Deed):
-    @described(
-        "jobs_outcome",
-        answer=shapes.JOB,
-        example=shapes.EXAMPLE,
-        body=shapes.OUTCOME_BODY,
-        body_example={"outcome": "went"},
-        parameters=[IDEMPOTENCY_KEY],
-    )
-    def post(self, request: Request, job: uuid.UUID) -> Response | HttpResponse:
+    @deed("jobs_outcome", body=shapes.OUTCOME_BODY, body_example={"outcome": "went"})
+    def post(self, request: Request, found: Job) -> None:
         """Close a job with its outcome; every step must be done or skipped by then."""
-        return self.done(
-            request, job, lambda found: job_close(by=person(request), job=found, body=request.data)
-        )
+        job_close(by=person(request), job=found, body=request.data)
 
 
 class JobReopening(_Deed):
-    @described("jobs_reopen", answer=shapes.JOB, example=shapes.EXAMPLE, refuses=[403, 409])
-    def post(self, request: Request, job: uuid.UUID) -> Response | HttpResponse:
+    @deed("jobs_reopen")
+    def post(self, request: Request, found: Job) -> None:
         """Open a closed job again."""
-        return self.done(request, job, lambda found: job_reopen(by=person(request), job=found))
+        job_reopen(by=person(request), job=found)
 
 
 class JobRecheck(_Deed):
     cost = 5
 
-    @described("jobs_recheck", answer=shapes.JOB, example=shapes.EXAMPLE, refuses=[403])
-    def post(self, request: Request, job: uuid.UUID) -> Response | HttpResponse:
+    @deed("jobs_recheck")
+    def post(self, request: Request, found: Job) -> None:
         """Hold the job's units against the chart as it is now."""
-        return self.done(request, job, lambda found: job_recheck(by=person(request), job=found))
+        job_recheck(by=person(request), job=found)
 
 
 class JobGiving(_Deed):
-    @described(
-        "jobs_give",
-        answer=shapes.JOB,
-        example=shapes.EXAMPLE,
-        body=shapes.GIVE_BODY,
-        body_example={"what": "new_unit"},
-        parameters=[IDEMPOTENCY_KEY],
-    )
-    def post(self, request: Request, job: uuid.UUID) -> Response | HttpResponse:
+    @deed("jobs_give", body=shapes.GIVE_BODY, body_example={"what": "new_unit"})
+    def post(self, request: Request, found: Job) -> None:
         """Give the new unit's sheet, what became of the old unit, or the outcome to the registry."""
-
-        def act(found: Job) -> None:
-            fields = Fields(request.data)
-            what = fields.one_of("what", WHAT, "")
-            if not what and not fields.errors:
-                fields.wrong("what", "value_missing", "This is missing.", "Say what you give.")
-            back = fields.one_of("act", ("give", "take_back"), "give") == "take_back"
-            fields.raise_all()
-            (job_send_back if back else job_send)(by=person(request), job=found, what=what)
-
-        return self.done(request, job, act)
+        fields = Fields(request.data)
+        what = fields.one_of("what", WHAT, "")
+        if not what and not fields.errors:
+            fields.wrong("what", "value_missing", "This is missing.", "Say what you give.")
+        back = fields.one_of("act", ("give", "take_back"), "give") == "take_back"
+        fields.raise_all()
+        (job_send_back if back else job_send)(by=person(request), job=found, what=what)
 
 
 class JobReport(ApiView):

@@ -31,7 +31,16 @@ PICTURE = thing(
 )
 LIST = thing(results=many(PICTURE))
 BODY = record(
-    ["picture"], picture={"type": "string", "minLength": 1, "description": "JPEG, PNG or WebP, as base64"}
+    ["picture"],
+    picture={
+        "type": "string",
+        "contentEncoding": "base64",
+        "minLength": 1,
+        "description": "JPEG, PNG or WebP, as base64",
+    },
+)
+SMALLEST_PNG = (
+    "iVBORw0KGgoAAAANSUhEUgAAAAIAAAACCAAAAABX3VL4AAAADklEQVR42mM8wcDEwAAAA/oAzJ1i2jMAAAAASUVORK5CYII="
 )
 EXAMPLE: dict[str, Any] = {
     "picture": "5d1f6a0e-3c1c-4f5e-9a4d-0b6d2f1c8e77",
@@ -56,7 +65,7 @@ class Pictures(ApiView):
         example=EXAMPLE,
         status=201,
         body=BODY,
-        body_example={"picture": "/9j/4AAQSkZJRgABAQAAAQABAAD…"},
+        body_example={"picture": SMALLEST_PNG},
     )
     def post(self, request: Request, submission: UUID) -> Response:
         """Add a picture, of four at most.  It is encoded anew, without position data."""

@@ -10,6 +10,7 @@ from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiRespo
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.description import sheet_examples
 from api.description import sheets as shapes
 from api.description.operations import IDEMPOTENCY_KEY, IF_MATCH, described
 from api.description.work import LINE as WORK_LINE
@@ -25,9 +26,10 @@ from api.views.base import ApiView, ListView, person
 from api.views.work import work_asked
 from registry.models import Sheet, Work
 from registry.permissions import is_moderator, owns_sheet
-from registry.selectors.api_sheets import sheet_for_api, sheet_sent, sheets_of_account
+from registry.selectors.api_sheets import sheet_for_api, sheets_of_account
+from registry.services.receipts import Receipt
 from registry.services.sheet_bulk import Taken, sheets_submit, under
-from registry.services.sheets import sheet_amend, sheet_restore, sheet_submit, sheet_withdraw
+from registry.services.sheets import sheet_amend, sheet_restore, sheet_take, sheet_withdraw
 from registry.translation import gettext as _
 
 PREFER = OpenApiParameter(
@@ -43,7 +45,9 @@ class Submissions(ListView):
     filterset_class = OwnSheetFilter
     serializer_class = OwnSheetLine
 
-    @described("submissions_list", answer=OwnSheetLine, example=shapes.OWN_LINE, page=True, refuses=[403])
+    @described(
+        "submissions_list", answer=OwnSheetLine, example=sheet_examples.OWN_LINE, page=True, refuses=[403]
+    )
     def get(self, request: Request) -> Response:
         """Your own sheets, newest first, withdrawn ones too."""
         return _private(self.page(request, sheets_of_account(person(request))))
@@ -51,21 +55,19 @@ class Submissions(ListView):
     @described(
         "submissions_send",
         answer=SheetFull,
-        example=shapes.SHEET_EXAMPLE,
+        example=sheet_examples.SHEET_EXAMPLE,
         status=201,
         body=shapes.SHEET,
-        body_example=shapes.SHEET_BODY,
+        body_example=sheet_examples.SHEET_BODY,
         parameters=[IDEMPOTENCY_KEY],
     )
     def post(self, request: Request) -> Response | HttpResponse:
         """Send a bench sheet.  The same `client_id` again gets the first answer, with status 200."""
 
         def act() -> Response:
-            user, client_id = person(request), _uuid(request.data)
-            known = client_id is not None and sheet_sent(user, client_id)
-            sheet = sheet_submit(by=user, body=request.data)
-            response = _shown(request, sheet.uuid, status=200 if known else 201)
-            response["Location"] = request.build_absolute_uri(f"/api/v1/submissions/{sheet.uuid}/")
+            receipt = sheet_take(by=person(request), body=request.data)
+            response = _receipt(request, receipt)
+            response["Location"] = request.build_absolute_uri(f"/api/v1/submissions/{receipt.sheet.uuid}/")
             return response
 
         return once(request, act)
@@ -74,7 +76,7 @@ class Submissions(ListView):
 class OneSubmission(ApiView):
     rules = {"GET": OPEN, "PUT": SUBMIT, "PATCH": SUBMIT}
 
-    @described("submissions_retrieve", answer=SheetFull, example=shapes.SHEET_EXAMPLE, refuses=[410])
+    @described("submissions_retrieve", answer=SheetFull, example=sheet_examples.SHEET_EXAMPLE, refuses=[410])
     def get(self, request: Request, submission: uuid.UUID) -> Response:
         """A sheet with its readings as typed, under its contributor's pseudonym."""
         return _shown(request, submission)
@@ -82,9 +84,9 @@ class OneSubmission(ApiView):
     @described(
         "submissions_amend",
         answer=SheetFull,
-        example=shapes.SHEET_EXAMPLE,
+        example=sheet_examples.SHEET_EXAMPLE,
         body=shapes.AMEND,
-        body_example=shapes.AMEND_BODY,
+        body_example=sheet_examples.AMEND_BODY,
         parameters=[IF_MATCH],
         refuses=[412, 428],
     )
@@ -95,9 +97,9 @@ class OneSubmission(ApiView):
     @described(
         "submissions_patch",
         answer=SheetFull,
-        example=shapes.SHEET_EXAMPLE,
+        example=sheet_examples.SHEET_EXAMPLE,
         body=shapes.PATCH,
-        body_example=shapes.PATCH_BODY,
+        body_example=sheet_examples.PATCH_BODY,
         parameters=[IF_MATCH],
         refuses=[412, 428],
     )
@@ -119,7 +121,7 @@ class Withdrawal(ApiView):
     @described(
         "submissions_withdraw",
         answer=SheetFull,
-        example=shapes.SHEET_EXAMPLE,
+        example=sheet_examples.SHEET_EXAMPLE,
         body=shapes.REASON,
         body_example={"reason": "the unit turned out to be faulty"},
     )
@@ -133,7 +135,7 @@ class Withdrawal(ApiView):
 class Restoration(ApiView):
     rules = {"POST": SUBMIT}
 
-    @described("submissions_restore", answer=SheetFull, example=shapes.SHEET_EXAMPLE, refuses=[403])
+    @described("submissions_restore", answer=SheetFull, example=sheet_examples.SHEET_EXAMPLE, refuses=[403])
     def post(self, request: Request, submission: uuid.UUID) -> Response:
         """Bring back a sheet that you had withdrawn."""
         sheet_restore(by=person(request), sheet=_sheet(submission))
@@ -147,9 +149,9 @@ class Bulk(ApiView):
     @described(
         "submissions_bulk",
         answer=shapes.BULK_ANSWER,
-        example=shapes.BULK_EXAMPLE,
+        example=sheet_examples.BULK_EXAMPLE,
         body=shapes.BULK,
-        body_example={"submissions": [shapes.SHEET_BODY]},
+        body_example={"submissions": [sheet_examples.SHEET_BODY]},
         parameters=[IDEMPOTENCY_KEY, PREFER],
         also={202: OpenApiResponse(WorkLine, "Kept, to be done.", examples=[WORK_EXAMPLE])},
     )
@@ -199,7 +201,19 @@ def _shown(request: Request, submission: uuid.UUID, *, status: int = 200) -> Res
     own = owns_sheet(request.user, sheet)
     if sheet.withdrawn_at is not None and not own and not is_moderator(request.user):
         raise Failure(410, "withdrawn", _("Its contributor has taken this sheet back."))
-    response = Response(sheet_full(sheet, own=own), status=status)
+    return _document(sheet, own=own, status=status)
+
+
+def _receipt(request: Request, receipt: Receipt) -> Response:
+    if receipt.readings is None:
+        return _shown(request, receipt.sheet.uuid, status=201 if receipt.new else 200)
+    return _document(receipt.sheet, own=True, status=201, readings=receipt.readings)
+
+
+def _document(
+    sheet: Sheet, *, own: bool, status: int, readings: list[dict[str, Any]] | None = None
+) -> Response:
+    response = Response(sheet_full(sheet, own=own, readings=readings), status=status)
     response["ETag"] = etag_of(sheet)
     return _private(response)
 
@@ -207,10 +221,3 @@ def _shown(request: Request, submission: uuid.UUID, *, status: int = 200) -> Res
 def _private(response: Response) -> Response:
     response["Cache-Control"] = "private, no-store"  # its contributor sees more than others
     return response
-
-
-def _uuid(body: Any) -> uuid.UUID | None:
-    try:
-        return uuid.UUID(str(body["client_id"]))
-    except (TypeError, KeyError, ValueError):
-        return None

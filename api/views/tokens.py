@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from allauth.account.internal.flows.reauthentication import did_recently_reauthenticate
+from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpResponse
+from django.urls import reverse
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -18,6 +21,7 @@ from registry.errors import RegistryErrors
 from registry.selectors.tokens import tokens_of
 from registry.services.fields import Fields
 from registry.services.tokens import LONGEST_DAYS, SCOPES, token_make, token_revoke
+from registry.translation import gettext as _
 
 EXAMPLE: dict[str, Any] = {
     "token": "bq_3f7a52c4d0c8",
@@ -57,7 +61,14 @@ class Tokens(ApiView):
         body_example={"name": "tablet in bay 2", "scopes": ["read", "submit"], "days": 90},
     )
     def post(self, request: Request) -> Response:
-        """Make a token.  Its secret is in this answer and nowhere else."""
+        """Make a token.  Its secret is in this answer and nowhere else.
+
+        Only within five minutes of having said one's password, or shown one's second factor, again.
+        """
+        if not did_recently_reauthenticate(request._request):
+            raise PermissionDenied(_("Say your password again first, at {page}.").format(
+                page=reverse("account_reauthenticate")
+            ))  # fmt: skip
         fields = Fields(request.data)
         name, days = fields.text("name", longest=80, needed=True), fields.whole("days", 90, low=1, high=366)
         scopes = fields.body.get("scopes")

@@ -20,10 +20,18 @@ from registry.bridge.inputs import DesignFacts, Place, ReadingRow, design_readin
 from registry.formats.reading import ReadingKind
 from registry.formats.tidy_table import TidySheet
 
-__all__ = ["ENGINE_VERSION", "chart_document", "engine_settings", "evidence_readings", "snapshot_document"]
+__all__ = [
+    "ENGINE_VERSION",
+    "Evidence",
+    "chart_document",
+    "engine_settings",
+    "evidence_readings",
+    "snapshot_document",
+]
 
 Inputs = dict[str, Any]
-StoredRow = tuple[Any, ...]  # registry.selectors.evidence.READING_FIELDS
+StoredRow = tuple[Any, ...]  # registry.selectors.evidence_rows.READING_FIELDS
+Evidence = DesignReadings
 
 
 def engine_settings() -> dict[str, Any]:
@@ -31,10 +39,12 @@ def engine_settings() -> dict[str, Any]:
     return Settings().to_plain()
 
 
-def chart_document(inputs: Inputs, rows: Sequence[StoredRow], reliability: dict[str, Any]) -> dict[str, Any]:
-    """`benchquorum/chart/1`: what the inputs make of a design; equal inputs give equal documents."""
+def chart_document(inputs: Inputs, design: Evidence, reliability: dict[str, Any]) -> dict[str, Any]:
+    """`benchquorum/chart/1`: what the inputs make of a design; equal inputs give equal documents.
+
+    design: of these very inputs, from `evidence_readings`.
+    """
     settings = Settings().with_values(**inputs["settings"])
-    design = evidence_readings(inputs, rows)
     counted = {n for n, sheet in enumerate(design.sheets) if sheet.counts}
     if counted & set(design.readings.sheet.tolist()):
         agreement = agree_design(design, Reliability.from_plain(reliability), settings)
@@ -88,15 +98,14 @@ def _nothing_counts(design: DesignReadings, settings: Settings) -> DesignAgreeme
 
 
 def snapshot_document(
-    evidence: Iterable[tuple[Inputs, Sequence[StoredRow]]],
+    evidence: Iterable[Evidence],
     progress: Callable[[int, int], None] | None = None,
 ) -> dict[str, Any]:
     """Contributors' slip rates as learned from the evidence of all designs."""
-    designs = [evidence_readings(inputs, rows) for inputs, rows in evidence]
-    return learn_reliability(designs, Settings(), progress).to_plain()
+    return learn_reliability(list(evidence), Settings(), progress).to_plain()
 
 
-def evidence_readings(inputs: Inputs, rows: Sequence[StoredRow]) -> DesignReadings:
+def evidence_readings(inputs: Inputs, rows: Sequence[StoredRow]) -> Evidence:
     """The engine's input; readings at labels that the design has not (after a move or merge) stay out."""
     shape = inputs["design"]
     steps = {label: n for n, label in enumerate(shape["positions"], start=1)}

@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from consensus import DesignAgreement, Outcomes, Settings, check_sheet, identify_sheet, learned_priors
+from consensus.other_designs import OtherDesign, OtherDesigns, other_design
 from registry.bridge.charts import StoredRow, evidence_readings
 from registry.formats.causes import cause_message, verdict_message
 
@@ -36,6 +37,11 @@ class StoredChart:
         return stored_agreement(self.document)
 
 
+def other_of(document: Plain) -> OtherDesign:
+    """What a check of another design needs of a chart; some hundred bytes."""
+    return other_design(stored_agreement(document))
+
+
 def outcomes_of(good: int = 0, faulty: Mapping[str, int] | None = None, unnamed: int = 0) -> Outcomes:
     """Counts of recorded outcomes, as a check learns its fault rates from them (`consensus.Outcomes`)."""
     return Outcomes(good=good, faulty=dict(faulty or {}), unnamed=unnamed)
@@ -43,18 +49,19 @@ def outcomes_of(good: int = 0, faulty: Mapping[str, int] | None = None, unnamed:
 
 def check_one(
     chart: StoredChart,
-    others: Sequence[StoredChart],
+    others: OtherDesigns | None,
     entry: Plain,
     rows: Sequence[StoredRow],
     outcomes: Outcomes | None = None,
 ) -> Plain:
-    """The object of `checks` (contracts.md) of one sheet.  outcomes: recorded ones, used from ten on."""
+    """The object of `checks` (contracts.md) of one sheet.  others: charts of the same shape, for
+    which the switch could be mistaken; outcomes: recorded ones, used from ten on."""
     document = chart.document
     sheet = evidence_readings(
         {"design": document["design"], "sheets": [entry], "disputed": [], "decisions": []}, rows
     )
     settings = learned_priors(Settings(), outcomes)
-    result = check_sheet(sheet, chart.agreement, [other.agreement for other in others], settings)
+    result = check_sheet(sheet, chart.agreement, others or (), settings)
     plain = result.to_plain()
     for cause in plain["causes"]:
         cause["message"] = cause_message(cause, document["common"])

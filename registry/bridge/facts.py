@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,20 +14,64 @@ from consensus.facts import FactAnswers, agree_facts, agree_quantity
 Plain = dict[str, Any]
 
 
+SOMETHING_ELSE = ""  # of an open question: what nobody has said yet
+MOST_ELSEWHERE = 5000  # answers to other facts by which the reliability of these contributors is learned
+
+
+@dataclass(frozen=True)
+class FactRow:
+    """A fact.  kind: of its question; choices: its codes, () where the answers given are the choices."""
+
+    fact: str
+    kind: str
+    choices: tuple[str, ...] = ()
+    disputed: bool = False
+
+
 @dataclass(frozen=True)
 class AnswerRow:
-    """fact, contributor, voice: ids; voice is the workshop's, or the person's own where there is none."""
+    """fact, contributor, voice: names; voice is the workshop's, or the person's own where there is none."""
 
-    fact: int
-    contributor: int
+    fact: str
+    contributor: str
     voice: str
     answer: str
     quantity: float | None
 
 
+def fact_agreements(
+    facts: Sequence[FactRow], answers: Sequence[AnswerRow], elsewhere: Mapping[str, FactRow]
+) -> dict[str, Plain]:
+    """What is known of each of some facts, whatever the order of the rows.
+
+    answers: to these facts and to those elsewhere by which their contributors are known.
+    """
+    ordered = sorted(answers, key=lambda row: (row.fact, row.contributor))
+    known = {**elsewhere, **{row.fact: row for row in facts}}
+    choices = [row for row in ordered if known[row.fact].kind != "quantity"]
+    found = _choices(known, choices) if any(row.kind != "quantity" for row in facts) else {}
+    for fact in facts:
+        if fact.kind == "quantity":
+            rows = [row for row in ordered if row.fact == fact.fact]
+            found[fact.fact] = quantity_agreement(rows, fact.disputed)
+    return {fact.fact: found[fact.fact] for fact in facts}
+
+
+def _choices(known: Mapping[str, FactRow], rows: Sequence[AnswerRow]) -> dict[str, Plain]:
+    given: dict[str, dict[str, None]] = defaultdict(dict)
+    for row in rows:
+        given[row.fact][row.answer] = None
+    codes = {
+        name: list(fact.choices) or [*sorted(given[name]), SOMETHING_ELSE]
+        for name, fact in known.items()
+        if fact.kind != "quantity"
+    }
+    return choice_agreements(rows, codes, {name for name, fact in known.items() if fact.disputed})
+
+
 def choice_agreements(
-    rows: Sequence[AnswerRow], choices: Mapping[int, Sequence[str]], disputed: set[int]
-) -> dict[int, Plain]:
+    rows: Sequence[AnswerRow], choices: Mapping[str, Sequence[str]], disputed: set[str]
+) -> dict[str, Plain]:
     """For each fact its answer, standing and counts.  choices: of each fact, the codes that it may have."""
     facts = sorted(choices)
     at = {fact: n for n, fact in enumerate(facts)}
@@ -40,7 +85,7 @@ def choice_agreements(
             choice=_array(codes[row.fact][row.answer] for row in rows),
             choices=_array(len(choices[fact]) for fact in facts),
         ),
-        disputed=[at[fact] for fact in disputed if fact in at],
+        disputed=[at[fact] for fact in sorted(disputed) if fact in at],
     )
     return {fact: _choice_plain(found[at[fact]], choices[fact]) for fact in facts}
 

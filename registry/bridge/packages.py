@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from registry.bridge.charts import ENGINE_VERSION, chart_document
+from registry.bridge.charts import ENGINE_VERSION, chart_document, evidence_readings
 from registry.formats.canonical import canonical, digest_of
 from registry.formats.package_files import Package
 
@@ -60,14 +60,15 @@ def _verified(
     snapshot, digest = snapshots[row["snapshot"]]
     if digest_of(snapshot) != digest or inputs["snapshot"] != digest:
         return Verified(*at, DIFFERS, ("/snapshot",))
-    made = chart_document(inputs, rows_named(inputs, readings), snapshot)
+    evidence = evidence_readings(inputs, rows_named(inputs, readings))
+    made = chart_document(inputs, evidence, snapshot)
     if canonical(made) == content:
         return Verified(*at, SAME)
     return Verified(*at, DIFFERS, tuple(differences(stored, json.loads(canonical(made)))) or ("/",))
 
 
 def rows_named(inputs: Plain, readings: dict[tuple[str, int], list[StoredRow]]) -> list[StoredRow]:
-    """The readings that the inputs name, as `inputs_readings` gives them."""
+    """The readings that the inputs name, in the order of `inputs_evidence`."""
     rows = []
     for entry in inputs["sheets"]:
         found = readings.get((entry["sheet"], entry["version"]), [])

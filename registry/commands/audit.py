@@ -7,7 +7,6 @@ database.
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -78,13 +77,14 @@ def _entries(path: Path) -> list[dict[str, Any]]:
 
 
 def _export(path: Path) -> int:
-    from registry.services.audit import chain_seal, published_chain
+    from registry.services.audit import chain_seal
+    from registry.services.chain_file import chain_lines
 
     chain_seal()
     count = 0
     with path.open("w", encoding="utf-8") as file:
-        for entry in published_chain():
-            file.write(json.dumps(entry, sort_keys=True, ensure_ascii=False) + "\n")
+        for line in chain_lines():
+            file.write(line)
             count += 1
     print(f"{count} entries in {path}; verify with `benchquorum audit --file {path}`.")
     return 0
@@ -96,6 +96,7 @@ def _verify_registry() -> int:
     from registry.immutability import missing
     from registry.models import AuditEntry
     from registry.services.audit import chain_seal, stored_faults
+    from registry.services.clock_runs import ended_well
     from registry.services.kept_bytes import changed_bytes
 
     chain_seal()
@@ -108,7 +109,10 @@ def _verify_registry() -> int:
         f"{last.number} entries, each follows from the one before it; the last is {last.hash}."
     )  # fmt: skip
     status = _say(stored_faults(), says)
-    return 1 if wrong else status
+    if wrong or status:
+        return 1
+    ended_well(command="audit")
+    return 0
 
 
 def _say(faults: Iterable[ChainFault], fine: str) -> int:

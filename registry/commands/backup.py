@@ -15,8 +15,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from registry.services.backups import backup_check, backup_make
+    from registry.services.clock_runs import ended_well
 
-    manifest = backup_check(path=args.file) if args.check else backup_make(path=args.file)
+    if args.check:
+        manifest = backup_check(path=args.file)
+    else:
+        manifest = backup_make(path=args.file)
+        ended_well(command="backup")
     rows = sum(count for count, _digest in manifest["tables"].values())
     print(f"{args.file}: {rows} rows, {len(manifest['files']) - 1} uploads, checked.")
     return 0

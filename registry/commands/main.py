@@ -80,6 +80,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:
         if os.environ.get(DEBUG):
             raise
+        if type(error).__name__ == "ImproperlyConfigured":  # not imported: many commands run without Django
+            warn(f"error: {error}")
+            return WRONG_INPUT
         _say_unexpected(error)
         return UNEXPECTED
 

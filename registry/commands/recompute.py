@@ -1,9 +1,13 @@
-"""`benchquorum recompute`: refresh charts; with --verify, check that every revision comes out to the byte."""
+"""`benchquorum recompute`: refresh charts; with --verify, check that every revision comes out to the byte.
+
+With --snapshot the rates are learned anew first: at once, or, where there is a queue, by its workers.
+"""
 
 from __future__ import annotations
 
 import argparse
 import sys
+from functools import partial
 
 NEEDS_DATABASE = True
 
@@ -36,13 +40,36 @@ def _verify() -> int:
 
 
 def _refresh(snapshot: bool) -> int:
-    from registry.models import Design
-    from registry.services.charts import chart_refresh
+    from django.conf import settings
+
+    from registry.services.snapshot_queue import snapshot_queue
     from registry.services.snapshots import snapshot_learn
 
+    if snapshot and settings.TASKS_QUEUE != "immediate":
+        snapshot_queue()
+        print("Queued: a worker learns, then all of them compute what follows.")
+        return 0
     if snapshot:
         snapshot_learn()
+    return _compute()
+
+
+def _compute() -> int:
+    from registry.models import Design
+    from registry.services.one_by_one import OneByOne
+
     designs = Design.objects.filter(sheets__isnull=False).distinct().order_by("pk")
-    changed = [chart_refresh(design_id=pk) for pk in designs.values_list("pk", flat=True)]
-    print(f"{len(changed)} designs computed, {sum(r is not None for r in changed)} new revisions.")
-    return 0
+    pks = list(designs.values_list("pk", flat=True))
+    charts = OneByOne("designs")
+    for pk in pks:
+        charts.run(partial(_new, pk))
+    print(f"{len(pks) - charts.failed} designs computed, {charts.done} new revisions.")
+    if charts.failed:
+        print(f"{charts.failed} designs failed, see the log.", file=sys.stderr)
+    return 1 if charts.failed else 0
+
+
+def _new(pk: int) -> int:
+    from registry.services.charts import chart_refresh
+
+    return int(chart_refresh(design_id=pk) is not None)

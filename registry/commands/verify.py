@@ -1,15 +1,20 @@
-"""`benchquorum verify PACKAGE`: every chart of an open-data package computed anew; no database."""
+"""`benchquorum verify PACKAGE`: charts, facts and lives of an open-data package made anew; no database."""
 
 from __future__ import annotations
 
 import argparse
 from collections import Counter
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from registry.commands.output import ProgressLine, warn
 from registry.translation import gettext as _
 
+if TYPE_CHECKING:
+    from registry.formats.package_files import Package
+
 DIFFERS_STATUS = 1
+MOST_NAMED = 50
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -17,10 +22,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from registry.bridge import packages as bridge
     from registry.formats.package_files import Package
 
-    package = Package(args.package)
+    with Package(args.package) as package:
+        return _verify(package)
+
+
+def _verify(package: Package) -> int:
+    from registry.bridge import packages as bridge
+
     package.check_digests()
     total = max(sum(1 for _row in package.rows("charts")), 1)
     line = ProgressLine(_("computing charts"))
@@ -45,4 +55,21 @@ def run(args: argparse.Namespace) -> int:
                 n=counts[bridge.HELD_BACK]
             )
         )
-    return DIFFERS_STATUS if counts[bridge.DIFFERS] else 0
+    return DIFFERS_STATUS if _figures_differ(package) or counts[bridge.DIFFERS] else 0
+
+
+def _figures_differ(package: Package) -> bool:
+    """Whether facts or units over time come out otherwise than they stand there; says so."""
+    from registry.bridge.package_figures import verify_figures
+
+    differ = False
+    for found in verify_figures(package):
+        print(
+            _("{table}: {same} rows come out the same, {differs} differ.").format(
+                table=found.table, same=found.same, differs=len(found.differs)
+            )
+        )
+        for name in found.differs[:MOST_NAMED]:
+            warn(_("{table} differs at {name}").format(table=found.table, name=name))
+        differ = differ or bool(found.differs)
+    return differ

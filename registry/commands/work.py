@@ -13,6 +13,7 @@ import threading
 import time
 from typing import Any
 
+from registry.apart import give_way
 from registry.errors import RegistryError
 from registry.translation import gettext as _
 
@@ -36,6 +37,7 @@ def run(args: argparse.Namespace) -> int:
             _("There is no queue to work on: work is done at once."),
             _("Set BENCHQUORUM_QUEUE=database for the server and its workers."),
         )
+    give_way()
     worker = _worker(args)
     care = Care(
         worker,
@@ -55,7 +57,7 @@ def _worker(args: argparse.Namespace) -> Any:
     from django.utils.crypto import get_random_string
     from django_tasks_db.management.commands.db_worker import Worker
 
-    from registry.request_log import request_id
+    from registry.log_lines import request_id
 
     class WatchedWorker(Worker):
         task_since: float | None = None
@@ -96,6 +98,14 @@ class Care(threading.Thread):
         super().start()
 
     def run(self) -> None:
+        from django.db import connection
+
+        try:
+            self._until_ended()
+        finally:
+            connection.close()  # this thread's own
+
+    def _until_ended(self) -> None:
         next_round = time.monotonic()
         while True:
             since = self.worker.task_since

@@ -1,7 +1,8 @@
 """The audit log's hash chain as plain lines, so that an outsider can verify it with this file alone.
 
 Each entry carries the SHA-256 of its canonical content and of the hash before it: changing, dropping or
-adding an entry anywhere changes every hash after it.  Who acted stands in it as a salted digest.
+adding an entry anywhere changes every hash after it.  Who acted, and whose account was decided about, stands
+in it as a salted digest.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 FIRST = "0" * 64  # what the first entry names as the hash before it
+ABOUT_SOMEBODY = "account"  # the kind of target that names a person: a decision about an account, an appeal
 FIELDS = ("number", "at", "actor", "action", "target_kind", "target_uuid", "detail", "previous")
 
 
@@ -29,18 +31,26 @@ def chain_entry(
     detail: dict[str, Any],
     previous: str,
 ) -> dict[str, Any]:
-    """An entry as published, with its hash.  actor: the account's id, of which only a digest is kept here."""
+    """An entry as published, with its hash.
+
+    actor: the account's id.  Of it, and of the target where that is somebody's account, only a digest is kept
+    here; the salt differs with each entry and is not published, so that no two entries can be joined.
+    """
     entry = {
         "number": number,
         "at": at.astimezone(UTC).isoformat(timespec="microseconds"),
-        "actor": None if actor is None else hashlib.sha256(f"{salt}:{actor}".encode()).hexdigest(),
+        "actor": _veiled(salt, actor),
         "action": action,
         "target_kind": target_kind,
-        "target_uuid": target_uuid,
+        "target_uuid": _veiled(salt, target_uuid) if target_kind == ABOUT_SOMEBODY else target_uuid,
         "detail": detail,
         "previous": previous,
     }
     return {**entry, "hash": entry_hash(entry)}
+
+
+def _veiled(salt: str, person: str | None) -> str | None:
+    return None if person is None else hashlib.sha256(f"{salt}:{person}".encode()).hexdigest()
 
 
 def entry_hash(entry: dict[str, Any]) -> str:

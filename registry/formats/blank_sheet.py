@@ -5,40 +5,26 @@ Knows no database: the shape of the switch is plain data.  It is entered later u
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
-import segno
 from fpdf import FPDF
 
+from registry.formats.print_parts import PrintFace, add_fonts, draw_code, draw_face, face_step, face_words
 from registry.translation import gettext as _
 
-FONTS = Path(__file__).parent / "fonts"
 WIDTH, HEIGHT, EDGE = 210.0, 279.0, 12.0  # mm: A4's width, Letter's height
-CAVITY = 9.0
 TALLEST_ROW, WIDEST_COLUMN = 11.0, 26.0
 
 
 @dataclass(frozen=True)
-class BlankCavity:
-    label: str
-    row: int
-    column: int
-    empty: bool = False
-
-
-@dataclass(frozen=True)
 class BlankSheet:
-    """columns: heads of the pairs to read; positions: label and spoken name; facing: which side is drawn."""
+    """columns: heads of the pairs to read; positions: label and spoken name."""
 
     design: str
     number: str
     address: str  # where it is entered
-    cavities: Sequence[BlankCavity]
-    landmark: str
-    facing: str
+    face: PrintFace
     columns: Sequence[str]
     positions: Sequence[tuple[str, str]]
     cautions: Sequence[str]
@@ -49,8 +35,7 @@ def blank_pdf(sheet: BlankSheet) -> bytes:
     pdf = FPDF(format=(WIDTH, HEIGHT))
     pdf.set_auto_page_break(False)
     pdf.set_margin(EDGE)
-    pdf.add_font("sheet", "", FONTS / "DejaVuSans.ttf")
-    pdf.add_font("sheet", "B", FONTS / "DejaVuSans-Bold.ttf")
+    add_fonts(pdf)
     pdf.set_title(f"{sheet.design} {sheet.number}")
     pdf.add_page()
     _head(pdf, sheet)
@@ -70,35 +55,16 @@ def _head(pdf: FPDF, sheet: BlankSheet) -> None:
     _text(pdf, EDGE, 18, _("Bench sheet"), 16, bold=True)
     _text(pdf, EDGE, 25, sheet.design[:70], 12)
     _text(pdf, EDGE, 31, _("Sheet number: {number}").format(number=sheet.number), 9, bold=True)
-    code = io.BytesIO()
-    segno.make(sheet.address, error="m").save(code, kind="png", scale=6, border=1)
-    pdf.image(code, x=WIDTH - EDGE - 24, y=8, w=24)
+    draw_code(pdf, sheet.address, WIDTH - EDGE - 24, 8, 24)
 
 
 def _connector(pdf: FPDF, sheet: BlankSheet, top: float) -> float:
-    step = CAVITY + 2
-    rows = max((cavity.row for cavity in sheet.cavities), default=1)
-    columns = max((cavity.column for cavity in sheet.cavities), default=1)
-    step = min(step, 90.0 / columns)
-    size = step - 2
-    pdf.set_line_width(0.3)
-    pdf.rect(EDGE, top, columns * step + 4, rows * step + 4, round_corners=True, corner_radius=2)
-    for n, cavity in enumerate(sheet.cavities):
-        x, y = EDGE + 3 + (cavity.column - 1) * step, top + 3 + (cavity.row - 1) * step
-        pdf.set_line_width(0.7 if n == 0 else 0.3)
-        if cavity.empty:
-            pdf.set_dash_pattern(0.8, 0.8)
-        pdf.rect(x, y, size, size)
-        pdf.set_dash_pattern()
-        if not cavity.empty:
-            pdf.set_font("sheet", "B", 9)
-            pdf.set_xy(x, y)
-            pdf.cell(size, size, cavity.label, align="C")
+    cavities = sheet.face.cavities
+    width, height = draw_face(pdf, cavities, EDGE, top, face_step(cavities, 90.0))
     pdf.set_font("sheet", "", 8)
-    pdf.set_xy(EDGE + columns * step + 8, top)
-    words = [sheet.facing, sheet.landmark, _("Heavy outline: the first pin.")]
-    pdf.multi_cell(WIDTH - 2 * EDGE - columns * step - 34, 4, "\n".join(word for word in words if word))
-    return top + rows * step + 8
+    pdf.set_xy(EDGE + width + 4, top)
+    pdf.multi_cell(WIDTH - 2 * EDGE - width - 30, 4, "\n".join(face_words(sheet.face)))
+    return top + height + 4
 
 
 def _lines_to_fill(pdf: FPDF, top: float) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from typing import Any
-from xml.sax.saxutils import escape
+from xml.sax.saxutils import escape  # nosec B406
 
 from registry.formats.figures import ohm_text, standing_text, state_text
 from registry.translation import gettext as _

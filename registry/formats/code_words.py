@@ -21,10 +21,18 @@ def effect_message(effect: Plain, common: str | None = None) -> str:
     'Pin 4 never closes: P reads as no position, so the starter stays locked there; R reads as N.'
     """
     clause = fault_clause({**effect, "params": {"detail": effect.get("detail", "")}}, common)
+    return f"{clause[:1].upper()}{clause[1:]}: {_seen(effect)}."
+
+
+def effect_alone(effect: Plain) -> str:
+    """What the controller makes of a fault that has just been named."""
+    seen = _seen(effect)
+    return f"{seen[:1].upper()}{seen[1:]}."
+
+
+def _seen(effect: Plain) -> str:
     parts = [part for part in (_noticed(effect), *_passes(effect)) if part]
-    if not parts:
-        parts = [_("the controller sees nothing of it")]
-    return f"{clause[:1].upper()}{clause[1:]}: {'; '.join(parts)}."
+    return "; ".join(parts) if parts else _("the controller sees nothing of it")
 
 
 def _noticed(effect: Plain) -> str:

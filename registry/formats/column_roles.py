@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 
 IGNORE = "ignore"
+MOST_ABOVE = 15  # rows in which heads are looked for: titles and remarks stand above them
 PIN = "pin:"  # pin:4, or pin:2/3: the column holds readings of this pin against the common, or of this pair
 PLAIN_ROLES = (
     "unit",
@@ -49,6 +50,20 @@ def heads_of(row: Sequence[str]) -> list[str]:
         seen[name] = seen.get(name, 0) + 1
         heads.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
     return heads
+
+
+def head_row_of(cells: Sequence[Sequence[str]], pins: Iterable[str]) -> int:
+    """The row, from 1, that reads most like heads; the first, unless a title stands above them.
+
+    >>> head_row_of([["Depot, spring", ""], ["", ""], ["Switch", "Pin 2"], ["shelf 3", "0.4"]], ["1", "2"])
+    3
+    """
+    labels = set(pins)
+    known = [set(roles_guessed(heads_of(row), labels).values()) - {IGNORE} for row in cells[:MOST_ABOVE]]
+    if len(known[0]) > 1:
+        return 1
+    best = max(len(roles) for roles in known)
+    return 1 + next(n for n, roles in enumerate(known) if len(roles) == best) if best > 1 else 1
 
 
 def heads_digest(heads: Iterable[str]) -> str:

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from registry.formats.labels import loose_key
+
 YES_NO = (("yes", _("yes")), ("no", _("no")))
 
 
@@ -27,6 +29,10 @@ class Question:
     unit: str | Promise = ""
     subject: str | Promise = ""
     largest: float = 0.0
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        return tuple(code for code, _words in self.choices)
 
     def choice_words(self, code: str | None) -> str:
         """The words of a choice; an open one's answer as it is."""
@@ -67,3 +73,8 @@ QUESTIONS: tuple[Question, ...] = (
     Question("minutes", _("How long did it take?"), "quantity", unit=_("min"), largest=10_000.0),
 )
 BY_CODE = {question.code: question for question in QUESTIONS}
+
+
+def answer_key(question: Question, text: str) -> str:
+    """One key for an open answer however it is spaced and spelled in capitals."""
+    return loose_key(text) if question.kind == "words" else text

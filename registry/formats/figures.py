@@ -10,6 +10,7 @@ from registry.translation import gettext as _
 
 MOST_NAMED = 3
 KM_A_MILE = 1.609344  # international mile
+NARROW = "\u202f"  # narrow no-break space: a figure and its unit stay in one line
 
 
 def p_text(p: float) -> str:
@@ -38,6 +39,28 @@ def share_text(share: float) -> str:
     return f"{share * 100:.0f} %"
 
 
+def rate_text(rate: float) -> str:
+    """A small share, with a decimal below ten per cent; never 0 where it isn't exactly so.
+
+    >>> rate_text(0.0123), rate_text(0.0002), rate_text(0.213)
+    ('1.2 %', '< 0.1 %', '21 %')
+    """
+    if rate >= 0.0995:
+        return share_text(rate)
+    if 0 < rate < 0.0005:
+        return decimal("< 0.1 %")
+    return decimal(f"{rate * 100:.1f} %")
+
+
+def rates_text(low: float, high: float) -> str:
+    """The ends of a rate's interval.
+
+    >>> rates_text(0.0002, 0.019)
+    '< 0.1 % to 1.9 %'
+    """
+    return _("{low} to {high}").format(low=rate_text(low), high=rate_text(high))
+
+
 def ohm_text(ohm: float) -> str:
     """A resistance as a meter would show it.
 
@@ -64,10 +87,11 @@ def short_text(figure: float) -> str:
 def distance_text(km: float, unit: str = "km") -> str:
     """A distance in the reader's unit, "km" or "mi".
 
-    >>> distance_text(160.9344), distance_text(160.9344, "mi"), distance_text(84000)
-    ('160.9 km', '100 mi', '84000 km')
+    >>> distance_text(160.9344), distance_text(160.9344, "mi"), distance_text(84000).replace(NARROW, " ")
+    ('160.9 km', '100 mi', '84 000 km')
     """
-    return f"{decimal(f'{in_unit(km, unit):.1f}'.removesuffix('.0'))} {unit}"
+    whole, _point, tenth = f"{in_unit(km, unit):,.1f}".replace(",", NARROW).partition(".")
+    return f"{whole}{decimal('.' + tenth) if tenth != '0' else ''} {unit}"
 
 
 def in_unit(km: float, unit: str) -> float:

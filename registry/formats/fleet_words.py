@@ -7,6 +7,8 @@ import io
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from django.utils.formats import date_format
+
 from registry.formats.chart_files import safe_text
 from registry.formats.figures import distance_text, share_text
 from registry.translation import gettext as _
@@ -30,7 +32,7 @@ COLUMNS = (
 def chance_says(line: DueLine, next_km: float, unit: str = "km") -> str:
     """“Fails within the next 10 000 km with a chance of 12 %.”"""
     if line.unit_km is None:
-        return _("Not known since when its unit is in it.")
+        return _("When its unit was fitted is not known.")
     if line.chance is None:
         return _("How long such units last is not known yet.")
     return _("Fails within the next {distance} with a chance of {share}.").format(
@@ -39,7 +41,7 @@ def chance_says(line: DueLine, next_km: float, unit: str = "km") -> str:
 
 
 def due_says(line: DueLine, unit: str = "km") -> str:
-    """“Due in 4 000 km, about 2027-03-01.”"""
+    """“Due in 4 000 km, about March 1, 2027.”"""
     if line.due_km is None:
         return ""
     if line.due_km <= 0:
@@ -47,7 +49,7 @@ def due_says(line: DueLine, unit: str = "km") -> str:
     if line.due_on is None:
         return _("Due in {distance}.").format(distance=distance_text(line.due_km, unit))
     return _("Due in {distance}, about {day}.").format(
-        distance=distance_text(line.due_km, unit), day=line.due_on.isoformat()
+        distance=distance_text(line.due_km, unit), day=date_format(line.due_on)
     )
 
 

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from fpdf import FPDF
 from fpdf.enums import Align, XPos, YPos
 
-from registry.formats.blank_sheet import EDGE, FONTS, HEIGHT, WIDTH
+from registry.formats.blank_sheet import EDGE, HEIGHT, WIDTH
+from registry.formats.print_parts import add_fonts, fitted
 from registry.translation import gettext as _
 
 ROOM = WIDTH - 2 * EDGE
@@ -52,8 +53,7 @@ def report_pdf(report: JobReport) -> bytes:
     pdf.set_auto_page_break(False)
     pdf.set_margin(EDGE)
     pdf.c_margin = 0
-    pdf.add_font("sheet", "", FONTS / "DejaVuSans.ttf")
-    pdf.add_font("sheet", "B", FONTS / "DejaVuSans-Bold.ttf")
+    add_fonts(pdf)
     pdf.set_title(report.title)
     pdf.add_page()
     _head(pdf, report)
@@ -196,16 +196,6 @@ def _cautions(pdf: FPDF, report: JobReport) -> None:
     pdf.set_xy(EDGE, HEIGHT - EDGE - _cautions_height(pdf, report) + 1)
     for text in _foot_lines(report):
         _write(pdf, text, 6.5, height=3)
-
-
-def fitted(pdf: FPDF, text: str, width: float, size: float, *, bold: bool = False) -> str:
-    """As much of the text as there is room for."""
-    pdf.set_font("sheet", "B" if bold else "", size)
-    if pdf.get_string_width(text) <= width:
-        return text
-    while text and pdf.get_string_width(text + "…") > width:
-        text = text[:-1]
-    return text + "…"
 
 
 def cut(text: str, longest: int) -> str:

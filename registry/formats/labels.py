@@ -60,7 +60,7 @@ def natural_key(label: str) -> tuple[tuple[int, int, str], ...]:
 def loose_key(text: str) -> str:
     """One key for a text however it is spaced and spelled in capitals.
 
-    >>> loose_key("  Torx  25 ")
-    'torx 25'
+    >>> loose_key("  Socket  25 ")
+    'socket 25'
     """
     return " ".join(text.casefold().split())

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from registry.formats.figures import in_unit, p_text, share_text
+from registry.formats.figures import NARROW, in_unit, p_text, share_text
 from registry.translation import gettext as _
 from registry.translation import ngettext
 
 Plain = Mapping[str, Any]
-NARROW = "\u202f"  # narrow no-break space: a figure and its unit stay in one line
 
 
 def far_text(km: float, unit: str = "km") -> str:

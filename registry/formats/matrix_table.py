@@ -1,7 +1,7 @@
 """One unit as a matrix, or a longer table, from CSV or XLSX into plain rows of texts: no design, no database.
 
-What a spreadsheet can hide is refused, not run or guessed: formulas, macros, merged cells, links to other
-files, several filled sheets, archives that unpack to far more than they are.
+What a spreadsheet can hide is refused, not run or guessed: formulas, macros, links to other files, several
+filled sheets, archives that unpack to far more than they are; merged cells but where they are asked for.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from datetime import date, datetime, time
 from typing import Any, NoReturn
 
 from registry.errors import RegistryError, RegistryErrors
+from registry.formats.merged_cells import spread
 from registry.translation import gettext as _
 
 MOST_BYTES = 1_000_000
@@ -26,7 +27,10 @@ Cells = list[list[str]]
 
 @dataclass(frozen=True)
 class Limits:
-    """What a file may hold.  days: dates are read, as 2026-11-25; otherwise one is a reading gone wrong."""
+    """What a file may hold.  days: dates are read, as 2026-11-25; otherwise one is a reading gone wrong.
+
+    merged: cells of one sheet may be merged, and their text stands in each place (`merged_cells`).
+    """
 
     bytes: int = MOST_BYTES
     unpacked: int = 8_000_000
@@ -34,6 +38,7 @@ class Limits:
     columns: int = 140  # pairs of pins
     longest: int = 60
     days: bool = False
+    merged: bool = False
 
 
 MATRIX = Limits()
@@ -84,7 +89,8 @@ def _read_csv(data: bytes) -> Cells:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        refuse("matrix_not_text", _("This is neither CSV in UTF-8 nor XLSX."), _("Save it as one of them."))
+        refuse("matrix_not_text", _("This is neither CSV in UTF-8 nor XLSX."),
+               _("Save it as XLSX, or as “CSV UTF-8”: plain “CSV” is another encoding."))  # fmt: skip
     if any(ord(sign) < 32 and sign not in "\r\n\t" for sign in text):
         refuse(
             "matrix_not_text", _("There are characters in it that no CSV has."), _("Save it again as CSV.")
@@ -114,12 +120,14 @@ def _read_xlsx(data: bytes, limits: Limits) -> Cells:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             _check_parts(archive, limits)
-            _check_sheets(archive, limits)
+            merged = _check_sheets(archive, limits)
     except RegistryErrors:
         raise
     except Exception:  # a damaged archive fails in zipfile, zlib or the XML reader in as many ways
         _broken()
-    return _openpyxl_cells(data, limits)
+    cells = _openpyxl_cells(data, limits)
+    spread(cells, merged)
+    return cells
 
 
 def _broken() -> NoReturn:
@@ -148,12 +156,13 @@ def _check_parts(archive: zipfile.ZipFile, limits: Limits) -> None:
         _broken()
 
 
-def _check_sheets(archive: zipfile.ZipFile, limits: Limits) -> None:
-    """What openpyxl would read over in silence, looked for in the XML itself."""
+def _check_sheets(archive: zipfile.ZipFile, limits: Limits) -> list[str]:
+    """What openpyxl would read over in silence, looked for in the XML itself; which cells are merged."""
     from defusedxml import DefusedXmlException
     from defusedxml.ElementTree import ParseError, iterparse
 
     unpacked = 0
+    merged: dict[str, list[str]] = {}
     for name in archive.namelist():
         if not name.endswith((".xml", ".rels")):
             continue
@@ -165,16 +174,26 @@ def _check_sheets(archive: zipfile.ZipFile, limits: Limits) -> None:
         try:
             for _event, element in iterparse(io.BytesIO(content), forbid_dtd=True):
                 if name.startswith("xl/worksheets/"):
-                    _check_element(element.tag.rpartition("}")[2], element.attrib, limits)
+                    tag = element.tag.rpartition("}")[2]
+                    _check_element(tag, element.attrib, limits)
+                    if tag == "mergeCell":
+                        merged.setdefault(name, []).append(element.attrib["ref"])
                 element.clear()
         except (ParseError, DefusedXmlException):
             _broken()
+    if len(merged) > 1:
+        _merged(next(iter(merged.values()))[0])
+    return next(iter(merged.values()), [])
+
+
+def _merged(ref: str) -> NoReturn:
+    refuse("matrix_merged", _("Cells are merged: {cells}.").format(cells=ref),
+           _("Unmerge them, so that each place has its own reading."))  # fmt: skip
 
 
 def _check_element(tag: str, attributes: dict[str, str], limits: Limits) -> None:
-    if tag == "mergeCell":
-        refuse("matrix_merged", _("Cells are merged: {cells}.").format(cells=attributes.get("ref", "?")),
-               _("Unmerge them, so that each place has its own reading."))  # fmt: skip
+    if tag == "mergeCell" and not limits.merged:
+        _merged(attributes.get("ref", "?"))
     if tag == "f":
         refuse("matrix_formula", _("There is a formula in the file."),
                _("Paste the figures as values; a reading is what the meter showed."))  # fmt: skip
@@ -198,7 +217,7 @@ def _openpyxl_cells(data: bytes, limits: Limits) -> Cells:
         _broken()
     if len(filled) > 1:
         refuse("matrix_several", _("More than one sheet of the file is filled in."),
-               _("One unit a file: send each by itself."))  # fmt: skip
+               _("Leave one in it, and send the others as files of their own."))  # fmt: skip
     return filled[0] if filled else []
 
 

@@ -114,7 +114,9 @@ def read_offline_file(path: Path) -> tuple[dict[str, str], list[KeptChart]]:
                 "SELECT design, name, revision, state, published, withdrawn, withdrawn_reason, stale, "
                 "digest, content, content_sha256 FROM charts ORDER BY name, design"
             ).fetchall()
-    except sqlite3.Error:
+        datetime.fromisoformat(about["written"])
+    except (sqlite3.Error, KeyError, TypeError, ValueError):
+        # ValueError: a text, or the name in SQLite's own message about the damage, is no UTF-8.
         raise _damaged(path, _("it can't be read")) from None
     charts = []
     for design, name, revision, state, published, gone, why, stale, digest, text, sha256 in rows:
@@ -122,6 +124,8 @@ def read_offline_file(path: Path) -> tuple[dict[str, str], list[KeptChart]]:
         if hashlib.sha256(content).hexdigest() != sha256:
             raise _damaged(path, _("the chart of {design} is not what its digest says").format(design=name))
         head = (design, name, revision, state, published, gone, why)
+        if not all(isinstance(part, str) for part in (design, name, state, published, why, digest)):
+            raise _damaged(path, _("it can't be read"))
         charts.append(KeptChart(*head, bool(stale), digest, content))
     return about, charts
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from registry.formats.causes import cause_message, fault_clause, verdict_message
-from registry.formats.figures import p_text, share_text
+from registry.formats.figures import cell_text, p_text, share_text
 from registry.translation import gettext as _
 
 Plain = dict[str, Any]
@@ -41,12 +41,27 @@ def offline_words(tables: Plain) -> Plain:
         "release": _("Could release the starter in gear."),
         "danger_title": _("Not excluded yet: a start in gear"),
         "danger": _("{position} could pass for {passes_for}: {fault}."),
-        "next": _("What to read next needs the network."),
+        "next": _("Read next"),
+        "next_needs": _("What to read next needs the network."),
+        "again": _("again"),
+        "bits": _("bits"),
+        "places": [cell_text(place, common) for place in _places(tables)],
         "needs": _("Only the registry can tell these readings: this needs the network."),
         "wrong": _("“{text}” can't be read. Put it right first."),
         "under": _("under 1 %"),
         "over": _("over 99 %"),
     }
+
+
+def _places(tables: Plain) -> Iterator[Plain]:
+    """What may be read next, in the order of the tables."""
+    pins, named = tables["pins"], tables["named"]
+    for cell in tables["places"]:
+        slot, pair = divmod(cell, len(named))
+        low, high = named[pair]
+        pin, against = (high, low) if low == tables["common"] else (low, high)
+        position = tables["positions"][tables["slots"][slot][0]]
+        yield {"position": position, "pin": pins[pin], "against": pins[against]}
 
 
 def _verdict(verdict: str, reason: str) -> str:

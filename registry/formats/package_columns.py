@@ -10,13 +10,15 @@ Plain = dict[str, Any]
 
 @dataclass(frozen=True)
 class Column:
-    """kind: a type of Table Schema; needed: no row is without it."""
+    """kind: a type of Table Schema; needed: no row is without it; later: older packages are without it, and
+    it stands last in its table."""
 
     name: str
     kind: str
     says: str
     needed: bool = False
     choices: tuple[str, ...] = ()
+    later: bool = False
 
     def schema(self) -> Plain:
         plain: Plain = {"name": self.name, "type": self.kind, "description": self.says}
@@ -28,17 +30,24 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """key: columns that name a row; refers: (column, table, its column that is named)."""
+    """key: columns that name a row; refers: (column, table, its column that is named); later: older
+    packages are without it."""
 
     name: str
     says: str
     columns: tuple[Column, ...]
     key: tuple[str, ...]
     refers: tuple[tuple[str, str, str], ...] = ()
+    later: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
         return tuple(column.name for column in self.columns)
+
+    @property
+    def first_columns(self) -> tuple[Column, ...]:
+        """Those that even the oldest packages have."""
+        return tuple(column for column in self.columns if not column.later)
 
     def schema(self) -> Plain:
         plain: Plain = {

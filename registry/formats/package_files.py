@@ -11,7 +11,9 @@ import hashlib
 import io
 import json
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import IO, Any
 
@@ -27,6 +29,8 @@ DESCRIPTOR, WORDS = "datapackage.json", "README.md"
 LINES = ("charts", "inputs", "snapshots")
 FIRST_DATE = (1980, 1, 1, 0, 0, 0)
 LARGEST_CELL = 50_000_000
+# as many ways as a damaged archive fails in
+BROKEN = (OSError, EOFError, RuntimeError, NotImplementedError, zipfile.BadZipFile, zlib.error)
 
 
 class PackageWriter:
@@ -116,18 +120,34 @@ class Package:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._zip: zipfile.ZipFile | None = None
+        self._opened = ExitStack()  # tables too that somebody stopped reading half-way
         try:
-            self._zip = zipfile.ZipFile(path) if path.is_file() else None
+            self._zip = self._opened.enter_context(zipfile.ZipFile(path)) if path.is_file() else None
             content = self._read(DESCRIPTOR)
             self.descriptor: Plain = json.loads(content)
-            self.entries: dict[str, Plain] = {one["name"]: one for one in self.descriptor["resources"]}
-        except (OSError, zipfile.BadZipFile, ValueError, KeyError, TypeError):
+            self.entries: dict[str, Plain] = {
+                str(one["name"]): {**one, "path": str(one["path"]), "hash": str(one["hash"])}
+                for one in self.descriptor["resources"]
+            }
+        except (*BROKEN, ValueError, KeyError, TypeError, RecursionError):
+            self.close()
             raise _wrong(
                 "package_unreadable", _("{path} is no open-data package.").format(path=path)
             ) from None
         if self.descriptor.get("format_version") != FORMAT:
+            self.close()
             raise _wrong("package_format", _("{path} is not of the format {f}.").format(path=path, f=FORMAT))
         self.digest = hashlib.sha256(content).hexdigest()
+
+    def __enter__(self) -> Package:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self._opened.close()
 
     def check_digests(self) -> None:
         """Raise RegistryErrors that name every file whose bytes are not those of the descriptor."""
@@ -139,7 +159,7 @@ class Package:
                     for piece in iter(lambda: file.read(1 << 20), b""):
                         digest.update(piece)
                 found = f"sha256:{digest.hexdigest()}"
-            except (OSError, KeyError, zipfile.BadZipFile):
+            except (*BROKEN, KeyError):
                 found = ""
             if found != entry["hash"]:
                 text = _("{file} is not the file that the package names.").format(file=entry["path"])
@@ -147,15 +167,26 @@ class Package:
         if wrong:
             raise RegistryErrors(wrong)
 
+    def has(self, name: str) -> bool:
+        return name in self.entries
+
     def rows(self, name: str) -> Iterator[Plain]:
-        """Rows of a table as plain values by column."""
+        """Rows of a table as plain values by column; none of one that came later than the package."""
+        if BY_NAME[name].later and not self.has(name):
+            return
+        try:
+            yield from self._rows(name)
+        except (csv.Error, UnicodeDecodeError, *BROKEN):
+            raise _wrong("package_row", _("{table} can't be read.").format(table=name)) from None
+
+    def _rows(self, name: str) -> Iterator[Plain]:
         table = BY_NAME[name]
         kinds = {column.name: column.kind for column in table.columns}
         csv.field_size_limit(LARGEST_CELL)
         with self._open(self._path(name)) as raw:
             reader = csv.reader(io.TextIOWrapper(raw, encoding="utf-8", newline=""))
             header = next(reader, [])
-            if set(table.names) - set(header):
+            if {column.name for column in table.first_columns} - set(header):
                 raise _wrong("package_columns", _("{table} lacks a column.").format(table=name))
             for number, cells in enumerate(reader, 2):
                 try:
@@ -164,7 +195,7 @@ class Package:
                         for column, cell in zip(header, cells, strict=True)
                         if column in kinds
                     }
-                except (ValueError, KeyError):
+                except (ValueError, KeyError, TypeError, RecursionError, OverflowError):
                     text = _("Line {line} of {table} can't be read.").format(line=number, table=name)
                     raise _wrong("package_row", text) from None
 
@@ -180,11 +211,11 @@ class Package:
 
     def _open(self, path: str) -> IO[bytes]:
         if self._zip is not None:
-            return self._zip.open(path)
+            return self._opened.enter_context(self._zip.open(path))
         target = (self.path / path).resolve()
         if not target.is_relative_to(self.path.resolve()):
             raise OSError(path)  # a descriptor that points out of its folder
-        return target.open("rb")
+        return self._opened.enter_context(target.open("rb"))
 
     def _read(self, path: str) -> bytes:
         with self._open(path) as file:

@@ -14,7 +14,7 @@ from registry.translation import gettext as _
 
 Plain = dict[str, Any]
 PART = "benchquorum/part/1"
-NOT_IN_PARTS = ("settings", "cells")  # say nothing that the rest doesn't
+NOT_IN_PARTS = ("settings", "cells", "fact_standings", "lives")  # say nothing that the rest doesn't
 TEXT_ONLY = ("date", "datetime")
 
 
@@ -48,13 +48,20 @@ class Part:
         if not known:
             raise _unreadable(_("What came is no part of a registry."))
 
+    def has(self, name: str) -> bool:
+        return name in self.plain.get("tables", {})
+
     def rows(self, name: str) -> Iterator[Plain]:
+        """Rows of a table; none of one, and no column, that the other registry doesn't have yet."""
         table = BY_NAME[name]
+        if table.later and not self.has(name):
+            return
         for row in self._list("tables", name):
             try:
+                columns = table.columns[: max(len(row), len(table.first_columns))]
                 yield {
                     column.name: cell_value(value or "", column.kind) if column.kind in TEXT_ONLY else value
-                    for column, value in zip(table.columns, row, strict=True)
+                    for column, value in zip(columns, row, strict=True)
                 }
             except (ValueError, TypeError):
                 raise _unreadable(_("A row of {table} can't be read.").format(table=name)) from None
@@ -64,7 +71,8 @@ class Part:
             yield str(line).encode()
 
     def _list(self, group: str, name: str) -> list[Any]:
-        found = self.plain.get(group, {}).get(name)
+        tables = self.plain.get(group)
+        found = tables.get(name) if isinstance(tables, dict) else None
         if not isinstance(found, list):
             raise _unreadable(_("“{table}” is missing.").format(table=name))
         return found

@@ -18,6 +18,7 @@ from registry.formats.package_columns import (
     time,
     yes,
 )
+from registry.formats.package_job_tables import JOB_TABLES
 
 ORIGIN = text("origin", "Name of the registry that made it", needed=True)
 DESIGN = name_of("design", "Id of the design")
@@ -173,6 +174,7 @@ TABLES = (
             figure("distance_km", "Distance on the unit, km"),
             count("units_claimed", "Above 1: a summary of several units; it counts as one"),
             text("digest", "SHA-256 of all that may shape a chart", needed=True),
+            Column("stored", "integer", "Place of the sheet in the order of storing", later=True),
         ),
         ("sheet", "version"),
         (*OF_DESIGN, ("unit", "units", "unit"), ("contributor", "contributors", "contributor")),
@@ -285,5 +287,6 @@ TABLES = (
         (*OF_DESIGN, ("snapshot", "snapshots", "snapshot")),
     ),
     CELLS,
+    *JOB_TABLES,
 )
 BY_NAME = {table.name: table for table in TABLES}

@@ -27,8 +27,14 @@ the charts were computed from: line n of `charts.jsonl` and `inputs.jsonl` belon
 `data/charts.csv`, line n of `snapshots.jsonl` to row n of `data/snapshots.csv`. `benchquorum verify` computes
 every chart anew from them.
 
-Contributors stand under pseudonyms. Left out: sheets that their contributors took back, charts that were
-never published, names, notes and pictures.
+`data/facts.csv` asks what must be known before a switch comes out, `data/fact_answers.csv` says who answered
+what, `data/fact_standings.csv` what that comes to. `data/unit_events.csv` says what became of units,
+`data/lives.csv` how long each is known to have lasted, in km on the unit. `benchquorum verify` gathers both
+anew. `data/outcomes.csv` counts how jobs came out, from ten on.
+
+Contributors stand under pseudonyms, workshops under ids. Left out: sheets, answers and reports that their
+contributors took back, charts that were never published, names, notes and pictures, jobs, vehicles and
+fleets.
 """
 
 

@@ -33,7 +33,8 @@ from registry.models.fleet import (
 from registry.models.invitations import Invitation
 from registry.models.jobs import Job, JobCheck, JobEvent, JobPicture, JobSheet, UnitEvent
 from registry.models.mirrors import MirrorItem, MirrorSource
-from registry.models.operations import RefreshTrouble, SignUpBlock, WorkerBeat
+from registry.models.operations import ClockRun, RefreshTrouble, SignUpBlock, WorkerBeat
+from registry.models.outcomes import OutcomeCounted
 from registry.models.people import ApiToken, Contributor, LeadResistance, Meter, User, Workshop
 from registry.models.sheets import Reading, Sheet, SheetPicture, SheetVersion, Unit, UnitMatch
 from registry.models.webhooks import Webhook, WebhookDelivery
@@ -46,6 +47,7 @@ __all__ = [
     "CaseClaim",
     "Change",
     "ChartRevision",
+    "ClockRun",
     "ColumnMapping",
     "Connector",
     "Contributor",
@@ -77,6 +79,7 @@ __all__ = [
     "MirrorSource",
     "Notice",
     "Organisation",
+    "OutcomeCounted",
     "PartNumber",
     "Pin",
     "Place",

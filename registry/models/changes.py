@@ -17,6 +17,7 @@ class ChangeKind(models.TextChoices):
     SHEET_RESTORED = "sheet_restored"
     DECISION_IN_FORCE = "decision_in_force"
     DECISION_UNDONE = "decision_undone"
+    JOB_TOLD = "job_told"  # something of the job around the switch: facts, units over time, outcomes
 
 
 class Change(PublicObject):

@@ -1,9 +1,10 @@
-"""What the machine room keeps: which workers live, and which designs could not be computed."""
+"""What the machine room keeps: which workers live, which designs could not be computed, what a clock ran."""
 
 from __future__ import annotations
 
 from django.db import models
 
+from registry.models.base import one_of
 from registry.models.catalogue import Design
 
 
@@ -18,6 +19,27 @@ class WorkerBeat(models.Model):
 
     def __str__(self) -> str:
         return f"worker {self.worker_id}"
+
+
+class ClockCommand(models.TextChoices):
+    AUDIT = "audit"
+    BACKUP = "backup"
+    DUE = "due"
+
+
+class ClockRun(models.Model):
+    """When a command that a clock runs last ended well."""
+
+    Command = ClockCommand
+
+    command = models.CharField(max_length=10, choices=ClockCommand, unique=True)
+    ended_at = models.DateTimeField()  # by the database's clock
+
+    class Meta:
+        constraints = [one_of("command", ClockCommand, "clock_command_known")]
+
+    def __str__(self) -> str:
+        return f"{self.command} at {self.ended_at}"
 
 
 class SignUpBlock(models.Model):

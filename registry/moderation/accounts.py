@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from uuid import UUID
 
-from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
-from registry.errors import RegistryErrors
+from registry.errors import RegistryError
 from registry.models import Decision
+from registry.moderation.deciding import decide_posted
 from registry.moderation.guard import moderator_page, person
-from registry.moderation.words import decided_words
 from registry.selectors.accounts_care import account_care, accounts_for_care
-from registry.services.decisions import decide
+from registry.services.habits import habits_of
 
 A_PAGE = 30
 ACTS = {"suspend": Decision.Kind.SUSPEND, "set_aside": Decision.Kind.SET_ASIDE_ACCOUNT}
@@ -34,22 +33,17 @@ def account(request: HttpRequest, uuid: UUID) -> HttpResponse:
     care = account_care(uuid)
     if care is None:
         raise Http404
-    errors = []
+    errors: list[RegistryError] = []
     if request.method == "POST" and request.POST.get("act") in ACTS:
-        try:
-            decision = decide(
-                by=person(request),
-                kind=ACTS[request.POST["act"]],
-                target_kind="account",
-                target_uuid=uuid,
-                reason=request.POST.get("reason", ""),
-                seen=request.POST.get("seen") or None,
-            )
-        except RegistryErrors as problems:
-            errors = list(problems)
-            care = account_care(uuid)
-        else:
-            messages.success(request, decided_words(decision))
+        errors = decide_posted(request, "account", uuid, lambda asked: (ACTS[asked.POST["act"]], {}))
+        if not errors:
             return redirect("desk_account", uuid=uuid)
-    context = {"page": "desk", "care": care, "errors": errors, "reason": request.POST.get("reason", "")}
+        care = account_care(uuid) or care
+    context = {
+        "page": "desk",
+        "care": care,
+        "habits": habits_of(care.contributor, by=person(request)),
+        "errors": errors,
+        "reason": request.POST.get("reason", ""),
+    }
     return render(request, "moderator/account.html", context, status=409 if errors else 200)

@@ -2,26 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Any
+from functools import partial
 from uuid import UUID
 
-from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import RegistryError, RegistryErrors, refuse
 from registry.models import Decision, Design, PartNumber, Supersession, part_key
 from registry.models.catalogue import ConnectorViewing, DesignActuation
+from registry.moderation.deciding import Asked, decide_posted
 from registry.moderation.forms import design_changes, design_values
-from registry.moderation.guard import moderator_page, person
-from registry.moderation.words import decided_words
+from registry.moderation.guard import moderator_page
 from registry.selectors.designs import design_named
 from registry.selectors.seen import case_seen
 from registry.selectors.supersession import pattern_answer
-from registry.services.decisions import decide
 
 A_PAGE = 30
 Kind = Decision.Kind
@@ -55,20 +53,8 @@ def design(request: HttpRequest, uuid: UUID) -> HttpResponse:
         raise Http404
     errors: list[RegistryError] = []
     if request.method == "POST":
-        try:
-            kind, payload = _asked(request, chosen)
-            decision = decide(
-                by=person(request),
-                kind=kind,
-                target_kind="design",
-                target_uuid=uuid,
-                payload=payload,
-                reason=request.POST.get("reason", ""),
-            )
-        except RegistryErrors as problems:
-            errors = list(problems)
-        else:
-            messages.success(request, decided_words(decision))
+        errors = decide_posted(request, "design", uuid, partial(_asked, chosen))
+        if not errors:
             return redirect("desk_design", uuid=uuid)
     context = {
         "page": "desk",
@@ -84,7 +70,7 @@ def design(request: HttpRequest, uuid: UUID) -> HttpResponse:
     return render(request, "moderator/design.html", context, status=409 if errors else 200)
 
 
-def _asked(request: HttpRequest, chosen: Design) -> tuple[str, dict[str, Any]]:
+def _asked(chosen: Design, request: HttpRequest) -> Asked:
     act = request.POST.get("act", "")
     if act == "edit":
         try:
@@ -112,20 +98,8 @@ def part(request: HttpRequest, uuid: UUID) -> HttpResponse:
         raise Http404
     errors: list[RegistryError] = []
     if request.method == "POST":
-        try:
-            kind, payload = _asked_of_part(request)
-            decision = decide(
-                by=person(request),
-                kind=kind,
-                target_kind="part_number",
-                target_uuid=uuid,
-                payload=payload,
-                reason=request.POST.get("reason", ""),
-            )
-        except RegistryErrors as problems:
-            errors = list(problems)
-        else:
-            messages.success(request, decided_words(decision))
+        errors = decide_posted(request, "part_number", uuid, _asked_of_part)
+        if not errors:
             return redirect("desk_part", uuid=uuid)
     links = Supersession.objects.filter(Q(older=chosen) | Q(newer=chosen)).select_related("older", "newer")
     answered = [(link, pattern_answer(link.older, link.newer)) for link in links]
@@ -141,14 +115,12 @@ def part(request: HttpRequest, uuid: UUID) -> HttpResponse:
     return render(request, "moderator/part.html", context, status=409 if errors else 200)
 
 
-def _asked_of_part(request: HttpRequest) -> tuple[str, dict[str, Any]]:
+def _asked_of_part(request: HttpRequest) -> Asked:
     text = request.POST.get("other", "")
     other = PartNumber.objects.filter(key=part_key(text)).first()
     if other is None:
-        raise RegistryErrors(
-            [RegistryError("part_unknown", _("There is no part number “{text}”.").format(text=text[:60]),
-                           _("Add it to its design first."), field="/payload/other")]
-        )  # fmt: skip
+        message = _("There is no part number “{text}”.").format(text=text[:60])
+        refuse("/payload/other", "part_unknown", message, _("Add it to its design first."))
     if request.POST.get("act") == "supersede":
         return Kind.SUPERSEDE, {
             "newer": str(other.uuid),

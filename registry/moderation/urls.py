@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, path, register_converter
 
 from registry.models.desk import CaseKind
-from registry.moderation import accounts, catalogue, desk, invitations, log, reporting
+from registry.moderation import accounts, catalogue, desk, habits, invitations, log, reporting
 
 
 class CaseWord:
@@ -33,6 +33,7 @@ urlpatterns: list[URLPattern] = [
     path("several/", desk.several, name="desk_several"),
     path("accounts/", accounts.accounts, name="desk_accounts"),
     path("accounts/<uuid:uuid>/", accounts.account, name="desk_account"),
+    path("habits/", habits.habits, name="desk_habits"),
     path("invitations/", invitations.invitations, name="desk_invitations"),
     path("catalogue/", catalogue.catalogue, name="desk_catalogue"),
     path("catalogue/designs/<uuid:uuid>/", catalogue.design, name="desk_design"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allauth.account.decorators import reauthentication_required
 from django import forms
 from django.conf import settings
 from django.contrib import messages
@@ -88,6 +89,7 @@ def account(request: HttpRequest) -> HttpResponse:
 
 
 @login_required
+@reauthentication_required(allow_get=True)
 def erase(request: HttpRequest) -> HttpResponse:
     """Delete the account, asked for with one's own address; readings stay under the pseudonym."""
     assert isinstance(request.user, User)
@@ -122,6 +124,7 @@ def meters(request: HttpRequest) -> HttpResponse:
 
 
 @login_required
+@reauthentication_required(allow_get=True, enabled=lambda request: not request.POST.get("revoke"))
 def tokens(request: HttpRequest) -> HttpResponse:
     """Make and end API tokens; the secret is shown once, on the answer to the post that made it."""
     assert isinstance(request.user, User)

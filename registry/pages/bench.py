@@ -28,7 +28,7 @@ from registry.pages.jobs.card import job_name
 from registry.pages.preferences import distance_unit
 from registry.pages.sheet_form import SheetFilled, SheetForm, first_pass, initial_values
 from registry.pages.sheet_grid import SheetGrid, sheet_grid
-from registry.permissions import Actor
+from registry.permissions import Actor, require_here
 from registry.selectors.bench_page import chart_shown, design_for_bench, last_meter
 from registry.services.checks import sheet_preview
 from registry.services.jobs.benching import unit_bench, unit_key
@@ -48,6 +48,7 @@ def bench(request: HttpRequest, uuid: UUID) -> HttpResponseBase:
     found = job_asked(request)
     if found is not None:
         return private(_bench(request, uuid, found))
+    require_here("submit")  # said before anybody signs in or types
     if not isinstance(request.user, User):
         return redirect_to_login(request.get_full_path())
     return _bench(request, uuid, None)

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import secrets
+from dataclasses import replace
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from registry.formats.blank_sheet import BlankCavity, BlankSheet, blank_pdf
+from registry.formats.blank_sheet import BlankSheet, blank_pdf
+from registry.formats.print_parts import leads_words
 from registry.models import Design
 from registry.pages.cautions import cautions_for
-from registry.pages.sheet_grid import SheetGrid, sheet_grid
+from registry.pages.sheet_grid import sheet_grid
 from registry.selectors.bench_page import chart_shown, design_for_bench
+from registry.selectors.printed_face import printed_face
 
 SIGNS = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"  # none that is taken for another in pencil
 
@@ -31,26 +34,16 @@ def blank(request: HttpRequest, uuid: UUID) -> HttpResponse:
     return response
 
 
-def _leads(grid: SheetGrid) -> str:
-    if grid.common is None:
-        return _("Each reading is between the two pins named.")
-    return _("One lead stays on pin {pin}, the common.").format(pin=grid.common.label)
-
-
 def _sheet(design: Design, number: str, address: str) -> BlankSheet:
     grid = sheet_grid(design, chart=chart_shown(design))
-    connector = design.connector
-    facing = {
-        "into_switch": _("Drawn as you look into the switch."),
-        "into_plug": _("Drawn as you look into the harness plug."),
-    }
+    face = printed_face(design)
+    assert face is not None  # no design is without one
+    words = [face.facing, leads_words(grid.common.label if grid.common else None)]
     return BlankSheet(
         design=design.name,
         number=number,
         address=address,
-        cavities=[BlankCavity(pin.label, pin.row, pin.column, pin.empty) for pin in connector.pins.all()],
-        landmark=connector.landmark,
-        facing=" ".join(words for words in (facing.get(connector.viewing, ""), _leads(grid)) if words),
+        face=replace(face, facing=" ".join(part for part in words if part)),
         columns=[
             _("Pin {pin}").format(pin=pin.label) if grid.common else f"{pin.label}–{against.label}"
             for pin, against in grid.pairs

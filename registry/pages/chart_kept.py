@@ -20,6 +20,7 @@ from django.utils.translation import get_language
 
 from registry.pages.preferences import distance_unit
 from registry.selectors.chart_page import made_from
+from registry.sessions import MESSAGES_COOKIE
 
 KEPT = 60  # s
 MERGED = 3  # place of the design that this one went into, among what the page was made from
@@ -77,4 +78,4 @@ def _key(kind: str, request: HttpRequest, uuid: UUID, made: Any) -> str:
 
 def _known(request: HttpRequest) -> bool:
     """Somebody whose page could hold more than everybody's: a session, or a message that waits."""
-    return settings.SESSION_COOKIE_NAME in request.COOKIES or "messages" in request.COOKIES
+    return settings.SESSION_COOKIE_NAME in request.COOKIES or MESSAGES_COOKIE in request.COOKIES

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 from uuid import UUID
 
@@ -11,22 +10,22 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import render
 
 from registry.errors import RegistryErrors
-from registry.formats.figures import cell_text
 from registry.models import Design, Job, User
 from registry.pages.bench import grid_asked
 from registry.pages.bench_words import bench_words
+from registry.pages.candidates import candidates_of
 from registry.pages.cautions import cautions_for
 from registry.pages.front import HEAVY
 from registry.pages.jobs.access import job_asked, private
 from registry.pages.jobs.benching import check_kept, keep_form, meter_of_job, values_of_job
 from registry.pages.jobs.card import job_name
-from registry.pages.loose_form import LooseForm, loose_rows
+from registry.pages.loose_form import LooseForm
 from registry.pages.preferences import distance_unit
 from registry.pages.sheet_form import SheetForm, meter_values
 from registry.pages.verdict import verdict_words
 from registry.selectors.bench_page import chart_shown, design_for_bench, last_meter
 from registry.selectors.designs import search_designs
-from registry.services.checks import check_suspect, identify_switch
+from registry.services.checks import check_suspect
 from registry.templatetags.pattern import cell_key
 
 FOUND = 12
@@ -120,33 +119,12 @@ def _bench_data(design: Design, grid: Any, found: tuple[Any, Job] | None) -> dic
 def identify(request: HttpRequest) -> HttpResponse:
     """Which switch is this?  From readings alone, pins in any order."""
     form = LooseForm(request.POST or None)
-    found, wrong = None, []
-    if request.method == "POST":
-        rows = loose_rows(form.data)
-        try:
-            found = identify_switch(body={"readings": rows}, as_read=bool(form.data.get("as_read")))
-        except RegistryErrors as errors:
-            wrong = [named_error(error, rows) for error in errors]
+    found, wrong = candidates_of(form) if request.method == "POST" else (None, [])
     context = {
         "page": "check",
         "form": form,
         "wrong": wrong,
-        "found": None if found is None else [candidate_shown(c) for c in found["candidates"]],
+        "found": found,
         "cautions": cautions_for("check"),
     }
     return render(request, "technician/identify.html", context, status=400 if wrong else 200)
-
-
-def named_error(error: Any, cells: list[dict[str, str]]) -> str:
-    """An error of a row, with the place that the reader knows it by."""
-    parts = error.field.split("/")
-    sentence = f"{error.message} {error.advice}".strip()
-    if len(parts) > 2 and parts[1] == "readings" and int(parts[2]) < len(cells):
-        place = cell_text(cells[int(parts[2])], cells[int(parts[2])]["against"])
-        return f"{place[:1].upper()}{place[1:]}: {sentence}"
-    return sentence
-
-
-def candidate_shown(candidate: dict[str, Any]) -> dict[str, Any]:
-    pins = candidate.get("pins") or {}
-    return {**candidate, "moved": [(a, b) for a, b in pins.items() if a != b], "json": json.dumps(pins)}

@@ -8,6 +8,7 @@ from django.http import HttpRequest
 from registry.pages.bench_words import queue_words
 from registry.pages.preferences import distance_unit
 from registry.permissions import is_moderator
+from registry.selectors.mirrors import mirror_source
 
 
 def registry_facts(request: HttpRequest) -> dict[str, object]:
@@ -17,6 +18,7 @@ def registry_facts(request: HttpRequest) -> dict[str, object]:
         "removal_address": settings.BENCHQUORUM_REMOVAL_ADDRESS,
         "languages": settings.LANGUAGES,
         "distance_unit": distance_unit(request),
+        "mirror": mirror_source(),  # a copy says so on every page
         "viewer_is_moderator": is_moderator(user),
         # Sheets kept on the device go out from any page, once somebody is signed in.
         "queue_words": queue_words() if user is not None and user.is_authenticated else None,

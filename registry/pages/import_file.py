@@ -75,9 +75,11 @@ def _asked(request: HttpRequest, design: Design) -> dict[str, Any]:
     kept = request.POST.get("kept", "")
     content = base64.b64encode(upload.read(MOST_CONTENT)).decode() if upload is not None else kept
     heads = request.POST.getlist("head")
+    head_row = request.POST.get("head_row", "").strip()
+    moved = head_row != request.POST.get("was_head_row", "")  # other heads: what they mean is guessed anew
     columns = (
         None
-        if upload is not None or not heads
+        if upload is not None or not heads or moved
         else dict(zip(heads, request.POST.getlist("role"), strict=False))
     )
     return {
@@ -85,6 +87,7 @@ def _asked(request: HttpRequest, design: Design) -> dict[str, Any]:
         "encoding": "base64",
         "design": str(design.uuid),
         "columns": columns,
+        "head_row": int(head_row) if head_row.isdecimal() and upload is None and len(head_row) < 6 else None,
         "measured_it_myself": bool(request.POST.get("measured_it_myself")),
     }
 
@@ -98,6 +101,10 @@ def _shown(preview: dict[str, Any], design: Design) -> dict[str, Any]:
     ]
     pairs = sorted(role for role in chosen if role.startswith(PIN) and "/" in role)
     roles += [(role, _("readings of pin {pin}").format(pin=role.removeprefix(PIN))) for role in pairs]
+    for error in preview["errors"]:
+        at = str(error.get("column") or "")
+        heads = preview["columns"]
+        error["head"] = heads[int(at) - 1]["head"] if at.isdecimal() and 0 < int(at) <= len(heads) else ""
     for row in preview["rows"]:
         for cell in row["cells"]:
             cell["word"] = FATE_WORDS[cell["fate"]]

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from registry.formats.figures import KM_A_MILE
 
-FARTHEST = 1e7
-_FIGURE = {"inputmode": "decimal", "autocomplete": "off"}
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
+
+FARTHEST = 1e7  # in the reader's unit
+DEAREST = 1e9
 
 
 class Figure(forms.FloatField):
@@ -20,41 +23,26 @@ class Figure(forms.FloatField):
         return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
 
 
+def _figure(label: _StrPromise, least: float, most: float, help_text: _StrPromise | str = "") -> Figure:
+    widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
+    return Figure(
+        label=label, help_text=help_text, required=False, min_value=least, max_value=most, widget=widget
+    )
+
+
 class LifeForm(forms.Form):
     """Sent with the address, so that an answer can be kept as a bookmark; everything may be empty.
 
     Distances are in the reader's unit.
     """
 
-    at = Figure(
-        label=_("Distance on the unit at hand"),
-        required=False,
-        min_value=0,
-        max_value=FARTHEST,
-        widget=forms.TextInput(attrs=_FIGURE),
+    at = _figure(_("Distance on the unit at hand"), 0, FARTHEST)
+    next = _figure(_("The next distance"), 1, FARTHEST)
+    planned = _figure(
+        _("Cost of a planned replacement"), 0.01, DEAREST, _("In any currency, the same for both.")
     )
-    next = Figure(
-        label=_("The next distance"),
-        required=False,
-        min_value=1,
-        max_value=FARTHEST,
-        widget=forms.TextInput(attrs=_FIGURE),
-    )
-    planned = Figure(
-        label=_("Cost of a planned replacement"),
-        help_text=_("In any currency, the same for both."),
-        required=False,
-        min_value=0.01,
-        max_value=1e9,
-        widget=forms.TextInput(attrs=_FIGURE),
-    )
-    breakdown = Figure(
-        label=_("Cost of a breakdown"),
-        help_text=_("Part, work, towing, the vehicle standing still."),
-        required=False,
-        min_value=0.01,
-        max_value=1e9,
-        widget=forms.TextInput(attrs=_FIGURE),
+    breakdown = _figure(
+        _("Cost of a breakdown"), 0.01, DEAREST, _("Part, work, towing, the vehicle standing still.")
     )
 
     def clean(self) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from prometheus_client import CONTENT_TYPE_LATEST, REGISTRY, CollectorRegistry, 
 from prometheus_client.core import GaugeMetricFamily
 from prometheus_client.multiprocess import MultiProcessCollector
 
-from registry.selectors.backlog import Backlog, backlog
+from registry.selectors.backlog import Backlog, backlog, since_ended_well
 
 SEVERAL = "PROMETHEUS_MULTIPROC_DIR"  # where the server's processes leave their counts; `serve` sets it
 LOOPBACK = ("127.0.0.1", "::1")
@@ -32,6 +32,9 @@ class Owed:
             "Age of the task that waits longest, s",
             value=now.oldest_seconds,
         )
+        yield GaugeMetricFamily(
+            "benchquorum_mail_waiting", "Mails not sent yet, those to be tried again too", value=now.mails
+        )
         yield GaugeMetricFamily("benchquorum_workers", "Workers that live", value=now.workers)
         yield GaugeMetricFamily("benchquorum_designs_stale", "Designs owed a new chart", value=now.stale)
         yield GaugeMetricFamily(
@@ -40,6 +43,14 @@ class Owed:
         yield GaugeMetricFamily(
             "benchquorum_revisions_held", "Revisions held for a moderator", value=now.held
         )
+        ended = GaugeMetricFamily(
+            "benchquorum_ended_well_seconds",
+            "Since the command last ended well, s; +Inf where it never did",
+            labels=["command"],
+        )
+        for command, seconds in since_ended_well().items():
+            ended.add_metric([command], seconds)
+        yield ended
 
 
 @require_safe
@@ -60,7 +71,8 @@ def metrics(request: HttpRequest) -> HttpResponse:
 def _may(request: HttpRequest) -> bool:
     token = settings.BENCHQUORUM_METRICS_TOKEN
     if token:
-        return compare_digest(request.headers.get("Authorization", ""), f"Bearer {token}")
+        given = request.headers.get("Authorization", "")
+        return compare_digest(given.encode(errors="replace"), f"Bearer {token}".encode())
     # Through a proxy on the same machine the whole world comes from the loopback address.
     forwarded = any(name in request.headers for name in ("X-Forwarded-For", "Forwarded", "X-Real-IP"))
     return request.META.get("REMOTE_ADDR") in LOOPBACK and not forwarded

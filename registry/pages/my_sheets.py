@@ -18,7 +18,7 @@ from registry.formats.figures import in_unit
 from registry.formats.sentences import finding_message
 from registry.models import Sheet, SheetVersion, User
 from registry.pages.preferences import distance_unit
-from registry.pages.sheet_form import AmendForm, meter_values
+from registry.pages.sheet_form import AmendForm, meter_values, plain_ohm
 from registry.pages.sheet_grid import sheet_grid
 from registry.pages.sheet_table import sheet_table
 from registry.permissions import may, require
@@ -134,6 +134,7 @@ def restore(request: HttpRequest, uuid: UUID) -> HttpResponse:
 def picture(request: HttpRequest, uuid: UUID) -> HttpResponse:
     assert isinstance(request.user, User)
     shown = _sheet(uuid)
+    require(request.user, "add_picture", shown)
     try:
         for upload in request.FILES.getlist("pictures"):
             picture_add(by=request.user, sheet=shown, upload=upload)
@@ -210,7 +211,7 @@ def _values(shown: Sheet, version: SheetVersion, readings: list[Any], unit_of: s
     if version.meter is not None:
         return values | meter_values(version.meter, lead)
     if readings:
-        values |= {"lead_ohm": f"{lead:g}", "limit_ohm": f"{readings[0].limit_ohm:.6g}"}
+        values |= {"lead_ohm": plain_ohm(lead), "limit_ohm": plain_ohm(readings[0].limit_ohm)}
     return values
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
 from uuid import UUID
 
 from django.contrib.auth.decorators import login_required
@@ -16,15 +15,13 @@ from registry.pages.pattern import Shape, pattern_tables
 from registry.selectors.chart_page import design_by_uuid
 from registry.selectors.own_page import designs_read_by, findings_counted, rereads_asked_of
 from registry.services.accounts import contributor_of
+from registry.services.habits import habits_of
 from registry.services.own_evidence import (
     account_data,
-    habits_of,
     own_chart,
     own_chart_link,
     own_chart_of_link,
 )
-
-LEADS_SEEN_OHM = 0.12  # from here on it is hardly chance (tests/consensus/test_meter_habits.py)
 
 
 @login_required
@@ -32,16 +29,13 @@ def own(request: HttpRequest) -> HttpResponse:
     assert isinstance(request.user, User)
     designs = list(designs_read_by(request.user))
     charts = [design.current_chart for design in designs if hasattr(design, "current_chart")]
-    habits = habits_of(contributor_of(request.user))
     context = {
         "page": "mine",
         "designs": designs,
         "charts": len(charts),
         "cells_agreed": sum(chart.cells_agreed for chart in charts),
         "findings": findings_counted(request.user),
-        "habits": habits,
-        "mistakes": _mistakes(habits),
-        "leads_seen": habits is not None and habits["leads_ohm"] >= LEADS_SEEN_OHM,
+        "habits": habits_of(contributor_of(request.user), by=request.user),
         "rereads": rereads_asked_of(request.user),
     }
     return render(request, "contributor/own.html", context)
@@ -92,12 +86,6 @@ def _chart_page(request: HttpRequest, whose: Contributor, shown: Design, link: s
         "tables": pattern_tables(shape, variant["cells"]) if variant else [],
     }
     return render(request, "contributor/own_design.html", context)
-
-
-def _mistakes(habits: dict[str, Any] | None) -> list[tuple[str, float]]:
-    """Mistakes that at least half a sheet is expected to have gone through."""
-    found = habits["mistakes"].items() if habits else ()
-    return sorted(((name, n) for name, n in found if n >= 0.5), key=lambda pair: -pair[1])
 
 
 def _design(uuid: UUID) -> Design:

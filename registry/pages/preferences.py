@@ -19,7 +19,7 @@ from registry.models import User
 from registry.services.accounts import preferences_keep
 
 LASTS = timedelta(days=365)
-DISTANCE_COOKIE = "distance_unit"
+DISTANCE_COOKIE = f"{settings.COOKIE_PREFIX}distance_unit"
 UNITS = ("km", "mi")
 
 

@@ -9,7 +9,7 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from registry.formats.causes import fault_clause, verdict_message
-from registry.formats.code_words import effect_message
+from registry.formats.code_words import effect_alone, effect_message
 from registry.formats.figures import cell_text, state_text
 from registry.pages.code_facts import effects_by_fault, fault_key, readings_that_settle
 from registry.templatetags.pattern import cell_key
@@ -38,12 +38,11 @@ def verdict_words(check: Plain, chart: Plain, design: UUID, names: Mapping[Any, 
     likely = [cause for cause in check["causes"] if cause["p"] >= LEAST_P][:MOST_CAUSES]
     effects = effects_by_fault(design, check["variant"])
     causes = [_cause(cause, effects, common) for cause in likely]
-    danger = [cause["effect"] for cause in causes if cause["danger"] and cause["p"] >= DANGER_P]
+    danger = [cause["in_full"] for cause in causes if cause["danger"] and cause["p"] >= DANGER_P]
     open_danger = [_not_excluded(fault, effects, common) for fault in check.get("not_excluded", ())]
     return {
         "verdict": check["verdict"],
         "sentence": verdict_message(check),
-        "p_good": check["p_good"],
         "danger": danger,
         "open_danger": open_danger,
         "settles": readings_that_settle(design, check["variant"]),
@@ -83,7 +82,8 @@ def _cause(cause: Plain, effects: Mapping[Any, Plain], common: str | None) -> di
     return {
         **cause,
         "of_sheet": cause["cause"] in SHEET_CAUSES,
-        "effect": effect_message(effect, common) if effect else "",
+        "effect": effect_alone(effect) if effect else "",
+        "in_full": effect_message(effect, common) if effect else "",
         "danger": bool(effect and effect["danger"]),
     }
 

@@ -36,6 +36,7 @@ KIND_WORDS = {
     Change.Kind.SHEET_RESTORED: gettext_lazy("bench sheets brought back"),
     Change.Kind.DECISION_IN_FORCE: gettext_lazy("decisions"),
     Change.Kind.DECISION_UNDONE: gettext_lazy("decisions undone"),
+    Change.Kind.JOB_TOLD: gettext_lazy("what jobs tell: facts, units over time, outcomes"),
 }
 STATE_WORDS = {
     WebhookDelivery.State.WAITING: gettext_lazy("waits"),

@@ -34,6 +34,7 @@ KEPT = (
     "benchquorum/offline/here.js",
     "benchquorum/offline/keep.js",
     "benchquorum/offline/list.js",
+    "benchquorum/offline/next.js",
     "benchquorum/offline/store.js",
     "benchquorum/offline/sums.js",
     "benchquorum/offline/verdict.js",

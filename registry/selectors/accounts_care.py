@@ -14,18 +14,24 @@ from registry.permissions import MODERATORS
 from registry.selectors.seen import case_seen
 
 
+def contributors_named(query: str = "") -> QuerySet[Any]:
+    """Contributors by part of their pseudonym or of their workshop's name; all without a query."""
+    people = Contributor.objects.select_related("user", "workshop")
+    if query:
+        people = people.filter(Q(pseudonym__icontains=query) | Q(workshop__name__icontains=query))
+    return people
+
+
 def accounts_for_care(query: str = "") -> QuerySet[Any]:
     """Contributors with counts of sheets and of those that don't fit, the most unfitting first."""
-    people = Contributor.objects.annotate(
+    people = contributors_named(query).annotate(
         sent=Count("sheets", distinct=True),
         odd=Count(
             "sheets__finding",
             filter=~Q(sheets__finding__finding__in=["fits", "slip", "other_variant"]),
             distinct=True,
         ),
-    ).select_related("user", "workshop")
-    if query:
-        people = people.filter(Q(pseudonym__icontains=query) | Q(workshop__name__icontains=query))
+    )
     return people.order_by(F("odd").desc(), "-sent", "pk")
 
 

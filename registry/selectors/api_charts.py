@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -61,31 +61,43 @@ def current_charts() -> QuerySet[Any]:
 
 def head_of_current(design: UUID) -> RevisionHead | None:
     """The revision that a reader is shown."""
-    row = (
-        CurrentChart.objects.filter(design__uuid=design, revision__state__in=SHOWN)
-        .values_list(*[f"revision__{name}" for name in _HEAD])
-        .first()
-    )
-    return None if row is None else RevisionHead(*row)
+    found = current_head(design)
+    return None if found is None else found.head
+
+
+class CurrentHead(NamedTuple):
+    """What a reader is shown of a design, and the design's row."""
+
+    head: RevisionHead
+    design_row: int
+
+
+def current_head(design: UUID) -> CurrentHead | None:
+    """By a plain query: compiling it at each read of a chart would cost more than it does."""
+    with connection.cursor() as cursor:
+        cursor.execute(_current_row(), [Design._meta.get_field("uuid").get_db_prep_value(design, connection)])
+        row: tuple[Any, ...] | None = cursor.fetchone()
+    if row is None:
+        return None
+    pk, number, digest, sha256, state, published, withdrawn, reason, design_row = row
+    times = (_aware(published), _aware(withdrawn))
+    return CurrentHead(RevisionHead(pk, number, digest, sha256, state, *times, reason), design_row)
 
 
 def _current_row() -> str:
-    """By hand, for it is asked at every read of a chart and compiling it would cost more than running it."""
     current, design, revision = (m._meta.db_table for m in (CurrentChart, Design, ChartRevision))
+    columns = ", ".join("r.id" if name == "pk" else f"r.{name}" for name in _HEAD)
     return (
-        "SELECT r.id, r.content_sha256, r.state, r.published_at, r.withdrawn_at, r.withdrawn_reason "  # noqa: S608
+        f"SELECT {columns}, c.design_id "  # noqa: S608
         f"FROM {current} c JOIN {design} d ON d.id = c.design_id "
         f"JOIN {revision} r ON r.id = c.revision_id "
         "WHERE d.uuid = %s AND r.state IN ('published', 'withdrawn')"
     )
 
 
-def current_key(design: UUID) -> tuple[Any, ...] | None:
-    """Changes whenever what `head_of_current` says changes; one plain query."""
-    with connection.cursor() as cursor:
-        cursor.execute(_current_row(), [Design._meta.get_field("uuid").get_db_prep_value(design, connection)])
-        row: tuple[Any, ...] | None = cursor.fetchone()
-    return row
+def _aware(at: Any) -> Any:
+    """SQLite keeps times in UTC, without saying so."""
+    return at if at is None or at.tzinfo else at.replace(tzinfo=UTC)
 
 
 def head_of_withdrawn(design: UUID) -> RevisionHead | None:

@@ -29,11 +29,6 @@ def sheet_for_api(sheet: UUID) -> Sheet | None:
     return sheets_for_api().filter(uuid=sheet).first()
 
 
-def sheet_sent(user: User, client_id: UUID) -> bool:
-    """Whether this account has sent a sheet under this id before."""
-    return Sheet.objects.filter(contributor__user=user, client_id=client_id).exists()
-
-
 def readings_as_typed(version: SheetVersion) -> QuerySet[Any]:
     """In the order in which they were typed."""
     return (

@@ -18,7 +18,7 @@ class KeptCatalogue:
     def design(self, text: str) -> Design:
         if text not in self._designs:
             try:
-                self._designs[text] = design_named(text)
+                self._designs[text] = design_named(text, with_connector=False)
             except RegistryError as error:
                 self._designs[text] = error
         found = self._designs[text]

@@ -11,8 +11,8 @@ from typing import Any
 
 from registry.bridge.shares import share_interval
 from registry.models import Design, SheetVersion
-from registry.selectors.evidence import unit_groups
 from registry.selectors.overlays import Overlays, decisions_in_force
+from registry.selectors.unit_groups import unit_groups
 from registry.selectors.unit_lives import CLASSES, life_versions
 
 LEAST_UNITS, LEAST_VOICES = 5, 3  # below: the count of units alone

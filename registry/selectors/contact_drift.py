@@ -13,7 +13,7 @@ from statistics import median
 from typing import Any
 
 from registry.models import CurrentChart, Design, Reading, SheetVersion
-from registry.selectors.evidence import CHUNK, unit_groups
+from registry.selectors.unit_groups import CHUNK, unit_groups
 from registry.selectors.unit_lives import UnitLife
 
 # readings whose pins or positions are not as written tell nothing of a place

@@ -28,9 +28,11 @@ _SHAPE = re.compile(
 )
 
 
-def design_named(text: str) -> Design:
+def design_named(text: str, *, with_connector: bool = True) -> Design:
     """The design with this UUID or name; RegistryError where there is none or more than one."""
-    designs = Design.objects.select_related("connector__common")
+    designs = Design.objects.order_by()
+    if with_connector:
+        designs = designs.select_related("connector__common")
     try:
         found = list(designs.filter(uuid=uuid.UUID(text)))
     except ValueError:

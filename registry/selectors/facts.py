@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
-from registry.bridge.facts import AnswerRow, choice_agreements, quantity_agreement
-from registry.formats.fact_questions import BY_CODE, QUESTIONS, Question
-from registry.formats.labels import loose_key
+from registry.bridge.facts import MOST_ELSEWHERE, AnswerRow, FactRow, fact_agreements
+from registry.formats.fact_questions import BY_CODE, QUESTIONS, Question, answer_key
 from registry.models import Contributor, Decision, Design, Dispute, FactAnswer, JobFact, Target
-
-MOST_ELSEWHERE = 5000  # answers to other facts by which the reliability of these contributors is learned
-SOMETHING_ELSE = ""  # of an open question: what nobody has said yet
 
 Plain = dict[str, Any]
 
@@ -61,24 +57,27 @@ def answers_of(fact: JobFact) -> QuerySet[FactAnswer]:
     return fact.answers.filter(is_current=True).select_related("contributor__workshop")
 
 
-def answers_aside(facts: Iterable[UUID]) -> set[str]:
-    """Answers that a decision in force has set aside."""
-    decisions = Decision.objects.filter(
-        target_kind=Target.FACT, target_uuid__in=list(facts), kind=Decision.Kind.SET_ASIDE,
-        state=Decision.State.IN_FORCE,
-    )  # fmt: skip
-    return {str(payload.get("answer")) for payload in decisions.values_list("payload", flat=True)}
+def _counted() -> QuerySet[FactAnswer]:
+    """Last words, but for those that a decision set aside, alone or with all of an account."""
+    aside = Decision.objects.filter(
+        target_kind=Target.FACT, kind=Decision.Kind.SET_ASIDE, state=Decision.State.IN_FORCE
+    ).values_list("payload", flat=True)
+    accounts = Decision.objects.filter(
+        kind=Decision.Kind.SET_ASIDE_ACCOUNT, state=Decision.State.IN_FORCE
+    ).values("target_uuid")
+    answers = FactAnswer.objects.filter(is_current=True).exclude(contributor__uuid__in=accounts)
+    return answers.exclude(uuid__in=[uuid for payload in aside if (uuid := _named(payload)) is not None])
 
 
-def answer_key(question: Question, text: str) -> str:
-    """One key for an open answer however it is spaced and spelled in capitals."""
-    return loose_key(text) if question.kind == "words" else text
+def _named(payload: Plain) -> UUID | None:
+    try:
+        return UUID(str(payload.get("answer")))
+    except ValueError:  # of a package that says so
+        return None
 
 
 def _counting(facts: Sequence[JobFact]) -> list[FactAnswer]:
-    found = FactAnswer.objects.filter(fact__in=facts, is_current=True).select_related("contributor")
-    aside = answers_aside(fact.uuid for fact in facts)
-    return [answer for answer in found if str(answer.uuid) not in aside]
+    return list(_counted().filter(fact__in=facts).select_related("fact", "contributor__workshop"))
 
 
 def _disputed(facts: Sequence[JobFact]) -> set[UUID]:
@@ -94,53 +93,37 @@ def _disputed(facts: Sequence[JobFact]) -> set[UUID]:
 def _agreements(
     facts: Sequence[JobFact], counting: Sequence[FactAnswer], disputed: set[UUID]
 ) -> dict[int, Plain]:
-    here = {fact.pk: fact for fact in facts}
-    found = {}
-    choices = [fact for fact in facts if BY_CODE[fact.question].kind != "quantity"]
-    if choices:
-        elsewhere = _elsewhere({answer.contributor_id for answer in counting}, list(here))
-        told = [answer for answer in counting if BY_CODE[here[answer.fact_id].question].kind != "quantity"]
-        found = _choices(choices, told, elsewhere, disputed)
-    for fact in facts:
-        if fact.pk not in found:
-            rows = [_row(answer, fact) for answer in counting if answer.fact_id == fact.pk]
-            found[fact.pk] = quantity_agreement(rows, fact.uuid in disputed)
-    return found
+    told = [answer for answer in counting if answer.quantity is None]
+    elsewhere = _elsewhere({answer.contributor_id for answer in told}, [fact.pk for fact in facts])
+    others = {answer.fact_id: answer.fact for answer in elsewhere}
+    there = _disputed(list(others.values()))
+    found = fact_agreements(
+        [_fact_row(fact, fact.uuid in disputed) for fact in facts],
+        [*map(_answer_row, counting), *map(_answer_row, elsewhere)],
+        {str(fact.uuid): _fact_row(fact, fact.uuid in there) for fact in others.values()},
+    )
+    return {fact.pk: found[str(fact.uuid)] for fact in facts}
 
 
 def _elsewhere(contributors: set[int], facts: Sequence[int]) -> list[FactAnswer]:
     """Their answers to facts of other designs, and the answers of all others to the same facts."""
-    asked = JobFact.objects.filter(
-        answers__contributor__in=contributors, answers__is_current=True, answers__quantity=None
-    ).exclude(pk__in=facts)
-    answers = FactAnswer.objects.filter(Q(fact__in=asked), is_current=True, quantity=None)
-    return list(answers.select_related("fact", "contributor").order_by("-pk")[:MOST_ELSEWHERE])
+    if not contributors:
+        return []
+    theirs = _counted().filter(contributor__in=contributors, quantity=None).exclude(fact__in=facts)
+    answers = _counted().filter(fact__in=theirs.order_by().values("fact"), quantity=None)
+    return list(answers.select_related("fact", "contributor__workshop").order_by("uuid")[:MOST_ELSEWHERE])
 
 
-def _choices(
-    facts: Sequence[JobFact],
-    told: Sequence[FactAnswer],
-    elsewhere: Sequence[FactAnswer],
-    disputed: set[UUID],
-) -> dict[int, Plain]:
-    known = {fact.pk: fact for fact in facts} | {answer.fact_id: answer.fact for answer in elsewhere}
-    rows = [_row(answer, known[answer.fact_id]) for answer in (*told, *elsewhere)]
-    given: dict[int, dict[str, None]] = defaultdict(dict)
-    for row in rows:
-        given[row.fact][row.answer] = None
-    codes = {}
-    for pk, fact in known.items():
-        question = BY_CODE[fact.question]
-        listed = [code for code, _words in question.choices]
-        codes[pk] = listed or [*given[pk], SOMETHING_ELSE]
-    return choice_agreements(rows, codes, {pk for pk, fact in known.items() if fact.uuid in disputed})
+def _fact_row(fact: JobFact, disputed: bool) -> FactRow:
+    question = BY_CODE[fact.question]
+    return FactRow(str(fact.uuid), question.kind, question.codes, disputed)
 
 
-def _row(answer: FactAnswer, fact: JobFact) -> AnswerRow:
-    person = answer.contributor
-    voice = f"w{person.workshop_id}" if person.workshop_id else f"c{person.pk}"
+def _answer_row(answer: FactAnswer) -> AnswerRow:
+    person, fact = answer.contributor, answer.fact
+    voice = person.pseudonym if person.workshop is None else str(person.workshop.uuid)
     key = answer_key(BY_CODE[fact.question], answer.answer)
-    return AnswerRow(fact.pk, person.pk, voice, key, answer.quantity)
+    return AnswerRow(str(fact.uuid), person.pseudonym, voice, key, answer.quantity)
 
 
 def _line(

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -9,9 +12,34 @@ from django.core.exceptions import ValidationError
 from registry.models import ChartRevision, Design, MirrorSource, Sheet
 
 
+def mirror_source() -> MirrorSource | None:
+    """The registry that this one is a read-only mirror of, and when it was asked last."""
+    return MirrorSource.objects.filter(mode=MirrorSource.Mode.MIRROR).first()
+
+
+_HEARD: ContextVar[list[str | None] | None] = ContextVar("mirror_of", default=None)
+
+
+@contextmanager
+def mirror_asked_once() -> Iterator[None]:
+    """For one request, whose view and services ask the same: the database hears it once."""
+    token = _HEARD.set([])
+    try:
+        yield
+    finally:
+        _HEARD.reset(token)
+
+
 def mirror_of() -> str | None:
     """The address of the registry that this one is a read-only mirror of."""
-    return MirrorSource.objects.filter(mode=MirrorSource.Mode.MIRROR).values_list("url", flat=True).first()
+    heard = _HEARD.get()
+    if heard:
+        return heard[0]
+    source = mirror_source()
+    url = None if source is None else source.url
+    if heard is not None:
+        heard.append(url)
+    return url
 
 
 def is_mirror() -> bool:
@@ -26,6 +54,7 @@ def designs_of_decision(decision: dict[str, Any]) -> list[str]:
     designs = {
         "sheet": Sheet.objects.filter(uuid=target).values_list("design__uuid", flat=True),
         "revision": ChartRevision.objects.filter(uuid=target).values_list("design__uuid", flat=True),
+        "fact": Design.objects.filter(facts__uuid=target).values_list("uuid", flat=True),
         "part_number": Design.objects.filter(part_numbers__uuid=target).values_list("uuid", flat=True),
     }
     try:

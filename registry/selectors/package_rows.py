@@ -16,6 +16,7 @@ from django.db.models import Q, QuerySet
 
 from registry.bridge.charts import ENGINE_VERSION, engine_settings
 from registry.formats.canonical import canonical
+from registry.formats.package_job_tables import JOB_TABLES
 from registry.models import (
     ChartRevision,
     CurrentChart,
@@ -28,13 +29,15 @@ from registry.models import (
 )
 from registry.models import ReliabilitySnapshot as Snapshot
 from registry.selectors.api_charts import SHOWN
-from registry.selectors.evidence import unit_groups
 from registry.selectors.overlays import Overlays, decisions_in_force
 from registry.selectors.package_catalogue import CATALOGUE
+from registry.selectors.package_jobs import JobRows
+from registry.selectors.unit_groups import unit_groups
 
 Row = tuple[Any, ...]
 Plain = dict[str, Any]
 CHUNK = 500
+OF_JOBS = {table.name for table in JOB_TABLES}
 
 
 class PackageRows:
@@ -49,10 +52,15 @@ class PackageRows:
             self._behind |= _named(inputs)
         self.versions = sorted(self._versions(), key=lambda one: (str(one.sheet.uuid), one.number))
         self._there = {(str(one.sheet.uuid), one.number) for one in self.versions}
+        self._jobs = JobRows(design, set(self._aside))
+        people = [*(one.sheet.contributor for one in self.versions), *self._jobs.people()]
+        self._people = {person.pseudonym: person for person in people}
 
     def table(self, name: str) -> Iterator[Row]:
         if name in CATALOGUE:
             return CATALOGUE[name](self.design)
+        if name in OF_JOBS:
+            return self._jobs.table(name, list(self._people.values()))
         rows: Iterator[Row] = getattr(self, f"_{name}")()
         return rows
 
@@ -73,7 +81,11 @@ class PackageRows:
 
     def _versions(self) -> Iterator[SheetVersion]:
         versions = SheetVersion.objects.filter(sheet__withdrawn_at__isnull=True).select_related(
-            "sheet__design", "sheet__unit__part_number", "sheet__contributor__workshop", "sheet__rereads"
+            "sheet__design",
+            "sheet__unit__part_number",
+            "sheet__unit__contributor",
+            "sheet__contributor__workshop",
+            "sheet__rereads",
         )
         if self.design is not None:
             versions = versions.filter(sheet__design=self.design)
@@ -92,26 +104,27 @@ class PackageRows:
             yield name, canonical(about[name]).decode()
 
     def _contributors(self) -> Iterator[Row]:
-        people = {version.sheet.contributor.pseudonym: version.sheet.contributor for version in self.versions}
-        for pseudonym, person in sorted(people.items()):
+        for pseudonym, person in sorted(self._people.items()):
             yield pseudonym, person.origin, "" if person.workshop is None else str(person.workshop.uuid)
 
     def _units(self) -> Iterator[Row]:
-        sheets = {version.sheet.unit_id: version.sheet for version in self.versions}
-        groups = unit_groups(sheets)
-        for pk, sheet in sorted(sheets.items(), key=lambda pair: str(pair[1].unit.uuid)):
-            unit, part = sheet.unit, sheet.unit.part_number
+        units = {event.unit_id: (event.unit, event.unit.design) for event in self._jobs.events}
+        units |= {one.sheet.unit_id: (one.sheet.unit, one.sheet.design) for one in self.versions}
+        groups = unit_groups(units)
+        for pk, (unit, design) in sorted(units.items(), key=lambda pair: str(pair[1][0].uuid)):
+            part = unit.part_number
             yield (
                 str(unit.uuid),
                 unit.origin,
-                str(sheet.design.uuid),
-                sheet.contributor.pseudonym,
+                str(design.uuid),
+                unit.contributor.pseudonym,
                 unit.date_code,
                 "" if part is None else str(part.uuid),
                 groups.get(pk, ""),
             )
 
     def _sheets(self) -> Iterator[Row]:
+        stored = {pk: n for n, pk in enumerate(sorted({one.sheet_id for one in self.versions}), 1)}
         for version in self.versions:
             sheet = version.sheet
             yield (
@@ -135,6 +148,7 @@ class PackageRows:
                 version.distance_km,
                 version.units_claimed,
                 version.digest,
+                stored[version.sheet_id],
             )
 
     def _readings(self) -> Iterator[Row]:
@@ -161,7 +175,7 @@ class PackageRows:
         decisions = Decision.objects.exclude(kind=Decision.Kind.SUSPEND).order_by("created_at", "uuid")
         if self.design is not None:
             about = [self.design.uuid, *{version.sheet.uuid for version in self.versions}]
-            about += self._revisions().values_list("uuid", flat=True)
+            about += [*self._revisions().values_list("uuid", flat=True), *self._jobs.facts_named()]
             found = sorted(
                 _each(decisions, "target_uuid", about), key=lambda one: (one.created_at, str(one.uuid))
             )
@@ -190,6 +204,7 @@ class PackageRows:
         found: Iterable[Dispute] = disputes
         if self.design is not None:
             about = [self.design.uuid, *{version.sheet.uuid for version in self.versions}]
+            about += self._jobs.facts_named()
             found = _each(disputes, "target_uuid", about)
         for one in sorted(found, key=lambda one: str(one.uuid)):
             yield str(one.uuid), one.origin, one.target_kind, str(one.target_uuid), one.target_cell, one.state

@@ -33,6 +33,7 @@ from registry.models import (
     User,
 )
 from registry.models.catalogue import DesignState
+from registry.selectors.standing import slips_alike
 
 FITTING = ("fits", "slip", "other_variant")  # nothing to decide: slips are weighed, variants have a table
 START = 10.0
@@ -84,8 +85,8 @@ def queue(*, kind: str = "", design: UUID | None = None, mine: User | None = Non
 
 
 def parked_designs() -> list[RefreshTrouble]:
-    """Designs whose chart could not be computed again and again; they wait until somebody has looked."""
-    return list(RefreshTrouble.objects.exclude(parked_at=None).select_related("design").order_by("pk"))
+    """Designs whose chart could not be computed again and again, until somebody has looked; longest first."""
+    return list(RefreshTrouble.objects.exclude(parked_at=None).select_related("design").order_by("parked_at"))
 
 
 def _readers(designs: set[int]) -> dict[int, int]:
@@ -120,7 +121,12 @@ def _grouped_sheets() -> set[UUID]:
     """Sheets that a decision about their group names."""
     named = Decision.objects.filter(
         target_kind=Target.DESIGN,
-        kind__in=[Decision.Kind.KEEP, Decision.Kind.SPLIT_VARIANT, Decision.Kind.MERGE_VARIANTS],
+        kind__in=[
+            Decision.Kind.KEEP,
+            Decision.Kind.SET_ASIDE,
+            Decision.Kind.SPLIT_VARIANT,
+            Decision.Kind.MERGE_VARIANTS,
+        ],
         state__in=[State.WAITING, State.IN_FORCE],
     )
     payloads = named.values_list("payload", flat=True)
@@ -153,6 +159,9 @@ def _sheets() -> Iterable[Case]:
             since=sheet.created_at,
             params={"p": finding.p, "body": finding.body},
         )
+    for slip in slips_alike():
+        if not settled.get(slip.sheet.uuid, set()) & {"", "slip"}:
+            groups[slip.sheet.design_id].append(slip)
     known = _grouped_sheets() if groups else set()
     for group in groups.values():
         if {finding.sheet.uuid for finding in group} <= known:

@@ -31,17 +31,19 @@ def own_unit(user: User, uuid: UUID) -> Unit | None:
 
 
 def unit_history(unit: Unit) -> list[Moment]:
-    """Sheets that were not withdrawn and events that were not taken back, by distance."""
-    versions = SheetVersion.objects.filter(
-        sheet__unit=unit, is_current=True, sheet__withdrawn_at__isnull=True
-    ).select_related("sheet")
+    """Sheets that were not withdrawn and events not taken back, by distance, day and order of storing."""
+    versions = (
+        SheetVersion.objects.filter(sheet__unit=unit, is_current=True, sheet__withdrawn_at__isnull=True)
+        .select_related("sheet")
+        .order_by("sheet_id")
+    )
     moments = [Moment(v.distance_km, v.read_on, v.held_good, sheet=v.sheet.uuid) for v in versions]
     moments += [
         Moment(e.distance_km, e.happened_on, e.kind, event=e)
         for e in unit.events.all()
         if e.withdrawn_at is None
     ]
-    return sorted(moments, key=lambda one: (one.km is None, one.km or 0.0))
+    return sorted(moments, key=lambda one: (one.km is None, one.km or 0.0, one.on or date.min))
 
 
 def reports_of(contributor: Contributor) -> FleetReport | None:

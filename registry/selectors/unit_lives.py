@@ -1,70 +1,36 @@
-"""Units of a design over time: how far each was known to be good, where it failed, who reports.
-
-Known good: a sheet that holds it good (new, or it worked), or somebody's word.  Failed: somebody's word
-alone; a suspect is no failure by itself.  A failure lies between the last good reading and where it was
-found; with no good reading since the unit was new it counts as noticed when it happened, and so it does where
-somebody says that it was good up to there.  A unit that came used is seen from there on only.
-"""
+"""Units of a design over time, as `formats.unit_lives` gathers them from sheets and events."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 
 from django.db.models import Q
 
+from registry.formats.unit_lives import (
+    CLASSES,
+    COHORTS,
+    FLEET,
+    VOLUNTEERS,
+    EventSaid,
+    SheetSaid,
+    UnitLife,
+    lives_of,
+)
 from registry.models import Design, FleetReport, SheetVersion, UnitEvent
-from registry.models.jobs import UnitEventKind
-from registry.selectors.evidence import counted_designs, unit_groups
+from registry.selectors.evidence import counted_designs
 from registry.selectors.overlays import Overlays, decisions_in_force
+from registry.selectors.unit_groups import unit_groups
 
-FLEET, VOLUNTEERS = "fleet", "volunteers"
-COHORTS = (FLEET, VOLUNTEERS)
-CLASSES = ("original", "equivalent", "unknown")
-
-
-@dataclass(frozen=True)
-class UnitLife:
-    """One switch.  unit: its id, or that of one of the units that are it; km on it, None where not known."""
-
-    unit: str
-    source_class: str
-    cohort: str
-    entered: float
-    good: float | None
-    failed: float | None
-
-    @property
-    def row(self) -> tuple[float, float | None, float | None]:
-        return self.entered, self.good, self.failed
-
-
-@dataclass
-class _Known:
-    """What is gathered of one switch."""
-
-    classes: list[tuple[int, str]] = field(default_factory=list)  # by sheet, the newest counts
-    good: list[float] = field(default_factory=list)
-    failed: list[tuple[float, float | None]] = field(default_factory=list)  # where, last good
-    entered: float = 0.0
-    volunteers: bool = False
-
-    def life(self, unit: str) -> UnitLife | None:
-        """None where no distance is known, or what is known can't be true of one switch."""
-        good = max(self.good, default=None)
-        failed, last_good = min(self.failed, default=(None, None))
-        if failed is None and good is None:
-            return None
-        if failed is not None:
-            if failed <= self.entered or (good is not None and good > failed):
-                return None
-            known = max([km for km in (last_good, *self.good) if km is not None], default=0.0)
-            good = known if last_good is not None or known > self.entered else failed
-        if good is not None:
-            good = max(good, self.entered)
-        source_class = max(self.classes, default=(0, "unknown"))[1]
-        cohort = VOLUNTEERS if self.volunteers else FLEET
-        return UnitLife(unit, source_class, cohort, self.entered, good, failed)
+__all__ = [
+    "CLASSES",
+    "COHORTS",
+    "FLEET",
+    "VOLUNTEERS",
+    "UnitLife",
+    "life_versions",
+    "lives_by_class",
+    "unit_lives",
+]
 
 
 def unit_lives(design: Design) -> list[UnitLife]:
@@ -82,19 +48,11 @@ def unit_lives(design: Design) -> list[UnitLife]:
     names = {v.sheet.unit_id: str(v.sheet.unit.uuid) for v in versions}
     names |= {event.unit_id: str(event.unit.uuid) for event in events}
     groups = unit_groups(names)
-    known: dict[str, _Known] = {}
-    for version in versions:
-        sheet = version.sheet
-        unit = known.setdefault(groups.get(sheet.unit_id, names[sheet.unit_id]), _Known())
-        unit.classes.append((sheet.pk, version.source_class))
-        unit.volunteers |= sheet.contributor.workshop_id not in whole
-        _add_sheet(unit, version)
-    for event in events:
-        unit = known.setdefault(groups.get(event.unit_id, names[event.unit_id]), _Known())
-        unit.volunteers |= event.contributor.workshop_id not in whole
-        _add_event(unit, event)
-    lives = (unit.life(name) for name, unit in sorted(known.items()))
-    return [life for life in lives if life is not None]
+    return lives_of(
+        (_sheet_said(version, groups.get(version.sheet.unit_id, names[version.sheet.unit_id]), whole)
+         for version in versions),
+        (_event_said(event, groups.get(event.unit_id, names[event.unit_id]), whole) for event in events),
+    )  # fmt: skip
 
 
 def life_versions(design: Design, overlays: Overlays) -> list[SheetVersion]:
@@ -129,23 +87,27 @@ def lives_by_class(lives: Iterable[UnitLife]) -> dict[str, list[UnitLife]]:
     return {name: found[name] for name in CLASSES if name in found}
 
 
-def _add_sheet(unit: _Known, version: SheetVersion) -> None:
-    if version.held_good == SheetVersion.HeldGood.NEW:
-        unit.good.append(version.distance_km or 0.0)
-    elif version.held_good == SheetVersion.HeldGood.WORKED and version.distance_km is not None:
-        unit.good.append(version.distance_km)
+def _sheet_said(version: SheetVersion, unit: str, whole: set[int]) -> SheetSaid:
+    sheet = version.sheet
+    read_on = "" if version.read_on is None else version.read_on.isoformat()
+    return SheetSaid(
+        unit=unit,
+        at=(read_on, sheet.pk, str(sheet.uuid)),
+        source_class=version.source_class,
+        held_good=version.held_good,
+        distance_km=version.distance_km,
+        whole_fleet=sheet.contributor.workshop_id in whole,
+    )
 
 
-def _add_event(unit: _Known, event: UnitEvent) -> None:
+def _event_said(event: UnitEvent, unit: str, whole: set[int]) -> EventSaid:
     part = event.unit.part_number
-    if part is not None:
-        unit.classes.append((0, part.source_class))  # before any sheet's
-    unit.entered = max(unit.entered, event.entered_km)
-    if event.good_km is not None:
-        unit.good.append(event.good_km)
-    if event.distance_km is None:
-        return
-    if event.kind == UnitEventKind.FAILED:
-        unit.failed.append((event.distance_km, event.good_km))
-    else:
-        unit.good.append(event.distance_km)
+    return EventSaid(
+        unit=unit,
+        kind=event.kind,
+        source_class=None if part is None else part.source_class,
+        distance_km=event.distance_km,
+        entered_km=event.entered_km,
+        good_km=event.good_km,
+        whole_fleet=event.contributor.workshop_id in whole,
+    )

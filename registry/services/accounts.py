@@ -10,12 +10,19 @@ from registry.permissions import require
 from registry.services.audit import record
 from registry.services.fleet.erasing import fleets_leave
 from registry.services.jobs.erasing import jobs_empty
+from registry.services.traces import traces_erase
 
 
 def contributor_of(user: User) -> Contributor:
     """The pseudonym under which this account's readings are published; made at first need."""
     contributor, _ = Contributor.objects.get_or_create(user=user)
     return contributor
+
+
+def contributor_at_hand(user: User) -> Contributor:
+    """The same; for a request by token it came with the account.  Its workshop may have changed since."""
+    kept: Contributor | None = user._state.fields_cache.get("contributor")
+    return contributor_of(user) if kept is None or kept._state.adding else kept
 
 
 @transaction.atomic
@@ -61,4 +68,5 @@ def account_erase(*, by: User) -> None:
         meter.save(update_fields=["name"])
     jobs_empty(contributor)
     fleets_leave(by)
+    traces_erase(by)
     by.delete()

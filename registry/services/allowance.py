@@ -1,7 +1,8 @@
 """How many sheets an account may still send today: the limit ramps with its age and with how well it fits.
 
-A flood from new accounts, or from one that has slept and was taken over, is slowed to what people can look
-at; somebody with a bench full of switches is not kept from work, and sees what is left.
+A flood from new accounts, from one kept in a drawer, or from one that has slept and was taken over, is slowed
+to what people can look at; somebody with a bench full of switches is not kept from work, and sees what is
+left.  The age is that of the first sheet: an account that never sent any is new, however old it is.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from django.conf import settings
-from django.db.models import Count, Max, Q
+from django.db.models import Count, Max, Min, Q
 from django.utils import timezone
 
 from registry.errors import RegistryError, RegistryErrors
@@ -40,13 +41,15 @@ class Allowance:
 def sheet_allowance(contributor: Contributor) -> Allowance:
     """Of this account, now."""
     base = settings.BENCHQUORUM_NEW_SHEETS
-    now = timezone.now()
     if not base or contributor.user is None:
         return Allowance(None, 0)
     if contributor.pk is None:
         return Allowance(base, 0)
-    sent = contributor.sheets.filter(created_at__gt=now - DAY).count()
-    return Allowance(base * _times(contributor.user, contributor), sent)
+    return Allowance(base * _times(contributor.user, contributor), _sent(contributor))
+
+
+def _sent(contributor: Contributor) -> int:
+    return contributor.sheets.filter(created_at__gt=timezone.now() - DAY).count()
 
 
 def allowance_of(user: User) -> Allowance:
@@ -57,8 +60,9 @@ def allowance_of(user: User) -> Allowance:
 def _times(user: User, contributor: Contributor) -> int:
     if is_moderator(user):
         return MODERATOR
+    first = contributor.sheets.aggregate(at=Min("created_at"))["at"]
     now = timezone.now()
-    age = now - user.date_joined
+    age = now - (first or now)
     fit = SheetFinding.objects.filter(sheet__contributor=contributor, sheet__withdrawn_at=None).aggregate(
         judged=Count("pk"), fitting=Count("pk", filter=Q(finding__in=FITTING))
     )
@@ -72,18 +76,21 @@ def _times(user: User, contributor: Contributor) -> int:
 
 
 def _asleep_since(contributor: Contributor) -> bool:
-    """Old, and woken within the last week after half a year without a sheet (or without any ever)."""
+    """Woken within the last week after half a year without a sheet."""
     now = timezone.now()
     recent = contributor.sheets.filter(created_at__gt=now - WEEK)
     earlier = contributor.sheets.filter(created_at__lte=now - WEEK).aggregate(last=Max("created_at"))["last"]
     if earlier is None:
-        return False  # new to sending, whatever the account's age: that is what the fit is for
+        return False  # new to sending: so is its age
     first = recent.order_by("created_at").values_list("created_at", flat=True).first() or now
     return bool(first - earlier > DORMANT)
 
 
 def allowance_require(contributor: Contributor, *, sheets: int = 1, done: int = 0) -> None:
     """Raise RegistryErrors unless so many more may be sent; done: already taken in this call."""
+    base = settings.BENCHQUORUM_NEW_SHEETS
+    if not base or contributor.user_id is None or _sent(contributor) + done + sheets <= base:
+        return  # what any account may send, whatever its age and standing
     allowance = sheet_allowance(contributor)
     if allowance.left is not None and done + sheets > allowance.left:
         raise RegistryErrors([allowance_used(allowance)])

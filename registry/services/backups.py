@@ -8,17 +8,19 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import shutil
 import sqlite3
 import tarfile
 import tempfile
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.db import connection
+from django.db import connection, transaction
 from django.db.migrations.recorder import MigrationRecorder
 
 from registry.errors import RegistryError
@@ -30,11 +32,21 @@ from registry.services.database_copy import (
     refuse_unless_empty,
     sqlite_url,
 )
+from registry.services.erasures import chain_read, erasures_repeat
+from registry.services.mail import mail_drop_all
 from registry.translation import gettext as _
 
 FORMAT = "benchquorum/backup/1"
 DATABASE, MANIFEST = "registry.sqlite3", "manifest.json"
 UPLOADS = "uploads/"
+
+
+@dataclass(frozen=True)
+class Restored:
+    """The backup's manifest; erased: accounts that were erased again."""
+
+    manifest: dict[str, Any]
+    erased: int
 
 
 def backup_make(*, path: Path) -> dict[str, Any]:
@@ -43,20 +55,22 @@ def backup_make(*, path: Path) -> dict[str, Any]:
         copy, unfinished = Path(folder) / DATABASE, Path(folder) / "backup"
         _copy_database(copy)
         members = {DATABASE: copy, **{UPLOADS + name: file for name, file in _uploads()}}
-        manifest = {
+        manifest: dict[str, Any] = {
             "format": FORMAT,
             "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
             "migrations": _migrations(),
             "tables": _tables_of(copy),
-            "files": {name: _digest(file) for name, file in members.items()},
+            "files": {},
         }
         with tarfile.open(unfinished, "w:gz", compresslevel=3) as archive:
+            for name, file in members.items():
+                digest = _add(archive, name, file)
+                if digest is not None:
+                    manifest["files"][name] = digest
             text = json.dumps(manifest, indent=1).encode()
             entry = tarfile.TarInfo(MANIFEST)
             entry.size = len(text)
             archive.addfile(entry, io.BytesIO(text))
-            for name, file in members.items():
-                archive.add(file, name, recursive=False)
         backup_check(path=unfinished)
         unfinished.chmod(0o600)  # e-mail addresses are in it
         unfinished.replace(path)
@@ -69,17 +83,27 @@ def backup_check(*, path: Path) -> dict[str, Any]:
         return _unpack(path, Path(folder))
 
 
-def backup_restore(*, path: Path) -> dict[str, Any]:
-    """Fill the empty database in use, and the uploads; compare row for row.  Nothing is overwritten."""
+def backup_restore(*, path: Path, erased: Path | None = None) -> Restored:
+    """Fill the empty database in use, and the uploads; compare row for row.  Nothing is overwritten.
+
+    erased: a later copy of the published chain; accounts that were erased since are erased again.
+
+    Whatever stops it, it can be run again: uploads that came already are passed over, and rows and erasures
+    are one transaction, so that nobody who was erased is ever back.
+    """
+    chain = None if erased is None else chain_read(erased)
     with tempfile.TemporaryDirectory(dir=path.resolve().parent) as folder:
         manifest = _unpack(path, Path(folder))
         migrate("default")
         refuse_unless_empty("default")
+        _restore_uploads(Path(folder), manifest["files"])
         with database(sqlite_url(Path(folder) / DATABASE), "backup") as source:
             migrate(source)  # one taken by an older version
-            copy_all(source=source, target="default")
-        _restore_uploads(Path(folder) / UPLOADS, [name for name in manifest["files"] if name != DATABASE])
-    return manifest
+            with transaction.atomic():
+                copy_all(source=source, target="default")
+                mail_drop_all()
+                again = 0 if chain is None else erasures_repeat(chain=chain)
+    return Restored(manifest, again)
 
 
 def _copy_database(path: Path) -> None:
@@ -117,6 +141,19 @@ def _uploads() -> Iterator[tuple[str, Path]]:
             yield file.relative_to(root).as_posix(), file
 
 
+def _add(archive: tarfile.TarFile, name: str, file: Path) -> str | None:
+    """Its digest; None for one that was removed since the files were listed, as a picture may be."""
+    try:
+        stream = file.open("rb")
+    except FileNotFoundError:
+        return None
+    with stream:  # what is open can be read to its end, though its name is gone
+        digest = hashlib.file_digest(stream, "sha256").hexdigest()
+        stream.seek(0)
+        archive.addfile(archive.gettarinfo(arcname=name, fileobj=stream), stream)
+    return digest
+
+
 def _digest(file: Path) -> str:
     with file.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
@@ -143,9 +180,23 @@ def _unusable(path: Path, why: str) -> RegistryError:
     )
 
 
-def _restore_uploads(folder: Path, names: list[str]) -> None:
-    for name in names:
-        target = Path(settings.MEDIA_ROOT) / name.removeprefix(UPLOADS)
-        if not target.exists():
-            target.parent.mkdir(parents=True, exist_ok=True)
-            (folder / name.removeprefix(UPLOADS)).replace(target)
+def _restore_uploads(folder: Path, digests: dict[str, str]) -> None:
+    """Each comes whole or not at all, to whatever file system; those that are there already stay."""
+    root = Path(settings.MEDIA_ROOT)
+    targets = {name: root / name.removeprefix(UPLOADS) for name in digests if name.startswith(UPLOADS)}
+    there = {name for name, target in targets.items() if target.exists()}
+    unlike = sorted(name for name in there if _digest(targets[name]) != digests[name])
+    if unlike:
+        raise RegistryError(
+            "uploads_differ",
+            _("Other files stand where these belong: {names}. Nothing was changed.").format(
+                names=", ".join(unlike)
+            ),
+            _("Restore into an empty folder of uploads."),
+        )
+    for name in targets.keys() - there:
+        target = targets[name]
+        target.parent.mkdir(parents=True, exist_ok=True)
+        partial = target.with_name(target.name + ".part")
+        shutil.move(folder / name, partial)  # copies where the backup lies on another file system
+        partial.replace(target)

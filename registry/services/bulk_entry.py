@@ -11,8 +11,8 @@ from typing import Any
 
 from registry.errors import RegistryError, RegistryErrors, pointer
 from registry.formats.matrix_table import Cells, read_matrix
-from registry.models import Design, Position, Sheet, User
-from registry.selectors.labels import DesignLabels
+from registry.models import Design, Sheet, User
+from registry.selectors.labels import DesignLabels, LabelledPosition
 from registry.services.checks import sheet_preview
 from registry.services.sheets import sheet_submit
 from registry.translation import gettext as _
@@ -102,7 +102,7 @@ def _place(
     return None
 
 
-def _step(position: Position) -> int:
+def _step(position: LabelledPosition) -> int:
     return position.step
 
 

@@ -14,6 +14,7 @@ from registry.formats.decision_words import correction_words, kind_words
 from registry.models import ChartRevision, Decision, Dispute, Target
 from registry.models.catalogue import DesignState
 from registry.translation import gettext as _
+from registry.translation import ngettext
 
 if TYPE_CHECKING:
     from registry.services.cases import CasePage
@@ -114,9 +115,19 @@ def _revision_acts(page: CasePage) -> list[Act]:
         acts.append(Act("publish", "p", _("Publish it"), Kind.PUBLISH))
     if state == ChartRevision.State.HELD:
         acts.append(Act("hold", "h", _("Hold it back"), Kind.HOLD))
+    if state == ChartRevision.State.HELD and page.group:
+        acts.append(_group_aside(page))
     if state == ChartRevision.State.PUBLISHED:
         acts.append(Act("withdraw", "w", _("Withdraw it"), Kind.WITHDRAW_REVISION))
     return acts
+
+
+def _group_aside(page: CasePage) -> Act:
+    """All of a campaign in one act; its undo is one too."""
+    n = len(page.group)
+    label = ngettext("Set aside this {n} sheet", "Set aside these {n} sheets", n).format(n=n)
+    sheets = [str(found.sheet.uuid) for found in page.group]
+    return Act("set_aside_group", "s", label, Kind.SET_ASIDE, {"sheets": sheets})
 
 
 def _variant_acts(page: CasePage) -> list[Act]:
@@ -127,6 +138,7 @@ def _variant_acts(page: CasePage) -> list[Act]:
     free = next(letter for letter in START_OF_KEYS if letter not in taken)
     return [
         Act("leave", "k", _("Leave them as they are"), Kind.KEEP, {"sheets": sheets}),
+        _group_aside(page),
         Act(
             "split",
             "v",

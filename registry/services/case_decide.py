@@ -9,14 +9,13 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import RegistryError, RegistryErrors, refuse
 from registry.models import CaseClaim, Decision, Dispute, User
 from registry.permissions import require
 from registry.selectors.designs import design_named
 from registry.services.case_acts import Act
 from registry.services.cases import CasePage, case_page
 from registry.services.decisions import approve, decide, refuse_decision
-from registry.services.effects.base import refuse
 from registry.translation import gettext as _
 
 CLAIM_MINUTES = 20

@@ -32,8 +32,10 @@ from registry.selectors.facts import FactLine, answers_of, fact_line
 from registry.selectors.parties import parties
 from registry.selectors.seen import case_seen
 from registry.selectors.sheet_table import BesideTable, beside_pattern
+from registry.selectors.standing import slips_alike
 from registry.services.case_acts import Act, acts_for
 from registry.services.case_charts import Ahead, chart_ahead, supposed
+from registry.services.newcomers import held_for
 from registry.services.snapshots import snapshot_in_force
 from registry.translation import gettext as _
 
@@ -187,7 +189,16 @@ def _revision_case(uuid: UUID) -> CasePage | None:
     revision = ChartRevision.objects.filter(uuid=uuid).select_related("design").first()
     if revision is None:
         return None
-    return CasePage("revision", uuid, Target.REVISION, uuid, revision.design, revision=revision)
+    page = CasePage("revision", uuid, Target.REVISION, uuid, revision.design, revision=revision)
+    if revision.state == ChartRevision.State.HELD:
+        page.group = list(
+            SheetFinding.objects.filter(
+                revision=revision, sheet__uuid__in=held_for(revision), sheet__withdrawn_at=None
+            )
+            .select_related("sheet__contributor__workshop", "sheet__unit")
+            .order_by("pk")
+        )
+    return page
 
 
 def _variant_case(uuid: UUID) -> CasePage | None:
@@ -200,6 +211,7 @@ def _variant_case(uuid: UUID) -> CasePage | None:
         .select_related("sheet__contributor__workshop", "sheet__unit")
         .order_by("pk")
     )
+    page.group += [slip for slip in slips_alike() if slip.revision.design_id == design.pk]
     return page
 
 

@@ -1,22 +1,17 @@
-"""Changes are noted in the transaction of the deed and numbered after it, as the log is sealed.
-
-Were a number taken while the transaction is open, a reader could see 8 before 7 is committed and never learn
-of 7; were it taken under a lock, every write would wait for the one before.
-"""
+"""Changes are noted within the deed and numbered after it, as the log is sealed (`after_deed`)."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any
 from uuid import UUID
 
-from django.db import connection, transaction
-from django.db.models import Max
+from registry.models import Change, ChartRevision, Decision, Design, Sheet, SheetVersion
+from registry.services.after_deed import settle, settle_soon
 
-from registry.models import Change, ChartRevision, Decision, Sheet
-from registry.services.webhook_queue import queue_deliveries
-
-NUMBER_LOCK = 0x62710003  # of PostgreSQL's advisory locks; SQLite has one writer at a time
+_AT_THE_END: ContextVar[bool] = ContextVar("numbered_at_the_end", default=False)
 Plain = dict[str, Any]
 
 # The log's actions that others are told of.
@@ -31,34 +26,49 @@ DECISION_ACTIONS = {
     "decision_in_force": Change.Kind.DECISION_IN_FORCE,
     "decision_undone": Change.Kind.DECISION_UNDONE,
 }
+# Of the job around a switch: what is told of which design, and the rows that lead to it.
+JOB_ACTIONS: dict[str, tuple[str, str]] = {
+    "fact_answer": ("facts", "facts__uuid"),
+    "fact_take_back": ("facts", "facts__uuid"),
+    "unit_event": ("unit_events", "units__uuid"),
+    "unit_event_take_back": ("unit_events", "units__uuid"),
+    "fleet_confirm": ("workshops", "units__contributor__workshop__uuid"),
+    "fleet_end": ("workshops", "units__contributor__workshop__uuid"),
+    "outcome_send": ("outcomes", "uuid"),
+    "outcome_take_back": ("outcomes", "uuid"),
+}
 
 
 def change_note(*, kind: str, design: UUID | None, payload: Plain) -> None:
-    Change.objects.create(kind=kind, design_uuid=design, payload=payload)
-    transaction.on_commit(changes_number, robust=True)  # the next one, or the next reader, makes up for it
+    changes_store([Change(kind=kind, design_uuid=design, payload=payload)])
+
+
+def changes_store(changes: Iterable[Change]) -> None:
+    """Lines of the feed, in this order."""
+    rows = list(changes)
+    if len(rows) == 1:
+        rows[0].save(force_insert=True)
+    else:
+        Change.objects.bulk_create(rows, batch_size=2000)
+    if not _AT_THE_END.get():
+        settle_soon(number=True)
+
+
+@contextmanager
+def numbered_at_the_end() -> Iterator[None]:
+    """Many transactions in a row: their changes get numbers once, or from a reader who asks earlier."""
+    token = _AT_THE_END.set(True)
+    try:
+        yield
+    finally:
+        _AT_THE_END.reset(token)
+    changes_number()
 
 
 def changes_number() -> int:
     """Number what is not yet; how many there were.  A reader who finds nothing to do writes nothing."""
-    count = _number() if Change.objects.filter(number=None).exists() else 0
-    if count:
-        queue_deliveries()
-    return count
-
-
-@transaction.atomic
-def _number() -> int:
-    """Two never overlap, and no number is left out."""
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [NUMBER_LOCK])
-    first = Change.objects.aggregate(newest=Max("number"))["newest"] or 0
-    unnumbered = Change.objects.filter(number=None).order_by("pk").values_list("pk", flat=True)
-    numbers = [(number, pk) for number, pk in enumerate(unnumbered, start=first + 1)]
-    table = connection.ops.quote_name(Change._meta.db_table)
-    with connection.cursor() as cursor:
-        cursor.executemany(f"UPDATE {table} SET number = %s WHERE id = %s", numbers)  # noqa: S608
-    return len(numbers)
+    waiting = Change.objects.filter(number=None).exists()
+    return settle(number=True, seal=False)[0] if waiting else 0
 
 
 def change_of_revision(revision: ChartRevision, kind: str) -> None:
@@ -85,6 +95,8 @@ def change_of_deed(action: str, target_uuid: UUID | None, detail: Plain) -> None
         _decision(DECISION_ACTIONS[action], UUID(str(detail["decision"])))
     elif action == "design_propose":
         change_note(kind=Change.Kind.DESIGN_ADDED, design=target_uuid, payload={})
+    elif action in JOB_ACTIONS:
+        _job_told(action, target_uuid)
 
 
 def change_of_sheets(kind: str, ids: Sequence[UUID]) -> None:
@@ -94,20 +106,20 @@ def change_of_sheets(kind: str, ids: Sequence[UUID]) -> None:
         rows = sheets.order_by("pk").values_list(
             "uuid", "design__uuid", "contributor__pseudonym", "versions__number", "versions__digest"
         )
-        Change.objects.bulk_create(
-            Change(
-                kind=kind,
-                design_uuid=design,
-                payload={
-                    "submission": str(sheet),
-                    "version": version,
-                    "contributor": contributor,
-                    "digest": digest,
-                },
-            )
-            for sheet, design, contributor, version, digest in rows
-        )
-    transaction.on_commit(changes_number, robust=True)
+        changes_store(_sheet_line(kind, *row) for row in rows)
+
+
+def change_of_version(kind: str, version: SheetVersion) -> Change:
+    """The line of one sheet, whose version is at hand."""
+    sheet = version.sheet
+    return _sheet_line(
+        kind, sheet.uuid, sheet.design.uuid, sheet.contributor.pseudonym, version.number, version.digest
+    )
+
+
+def _sheet_line(kind: str, sheet: UUID, design: UUID, contributor: str, version: int, digest: str) -> Change:
+    payload = {"submission": str(sheet), "version": version, "contributor": contributor, "digest": digest}
+    return Change(kind=kind, design_uuid=design, payload=payload)
 
 
 def _decision(kind: str, uuid: UUID) -> None:
@@ -116,3 +128,11 @@ def _decision(kind: str, uuid: UUID) -> None:
         return
     design = decision.target_uuid if decision.target_kind in ("design", "cell") else None
     change_note(kind=kind, design=design, payload={"decision": str(uuid), "kind": decision.kind})
+
+
+def _job_told(action: str, target_uuid: UUID | None) -> None:
+    """One line for each design that it is about: which table of the package changed."""
+    table, leads = JOB_ACTIONS[action]
+    designs = Design.objects.filter(**{leads: target_uuid}).distinct().order_by("pk")
+    for design in designs.values_list("uuid", flat=True):
+        change_note(kind=Change.Kind.JOB_TOLD, design=design, payload={"table": table})

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterator
 from typing import Any
 
 from django.db import connection, transaction
+from django.db.models import Q
 from django.utils import timezone
 
 from registry.bridge import charts as bridge
@@ -27,13 +29,14 @@ from registry.selectors.evidence import (
     canonical,
     design_inputs,
     digest_of,
-    inputs_readings,
+    evidence_named,
 )
 from registry.selectors.kept_charts import shape_key
 from registry.selectors.mirrors import is_mirror
 from registry.services.changes import change_of_revision
-from registry.services.holding import reasons_to_hold
+from registry.services.holding import reasons_of_history, reasons_to_hold
 from registry.services.newcomers import reasons_of_newcomers
+from registry.services.plain_rows import rows_write
 from registry.services.recall import tell_change
 from registry.services.snapshots import snapshot_in_force
 from registry.services.variant_keys import keys_for, keys_store
@@ -49,13 +52,19 @@ def chart_refresh(*, design_id: int) -> ChartRevision | None:
     nobody who sends a sheet waits for one: the design's row is held only to say at the end that the chart is
     fresh, which it is not if evidence came in the meantime.
     """
+    return chart_refreshed(design_id=design_id)[0]
+
+
+def chart_refreshed(*, design_id: int) -> tuple[ChartRevision | None, bool]:
+    """As `chart_refresh`; and whether the chart is fresh now."""
     with transaction.atomic():
         _hold_refresh(design_id)
-        design = Design.objects.get(pk=design_id)
+        design = Design.objects.select_related("trouble").get(pk=design_id)
         revision = _refreshed(design, snapshot_in_force())
-        Design.objects.filter(pk=design.pk, changes=design.changes).update(stale=False)
-        RefreshTrouble.objects.filter(design=design).delete()
-        return revision
+        fresh = Design.objects.filter(pk=design.pk, changes=design.changes).update(stale=False)
+        if hasattr(design, "trouble"):
+            RefreshTrouble.objects.filter(design=design).delete()
+        return revision, bool(fresh)
 
 
 def _hold_refresh(design_id: int) -> None:
@@ -72,28 +81,37 @@ def _refreshed(design: Design, snapshot: ReliabilitySnapshot) -> ChartRevision |
         return None  # its sheets count in the other design until the merge is undone
     inputs = frozen_inputs(design, snapshot)
     evidence = digest_of(inputs)
-    newest = design.revisions.order_by("-number").first()
-    latest = design.revisions.exclude(state=State.REFUSED).order_by("-number").first()
+    revisions = design.revisions.order_by("-number").defer("inputs")
+    latest = newest = revisions.first()
+    if newest is not None and newest.state == State.REFUSED:
+        latest = revisions.exclude(state=State.REFUSED).first()
     # The newest one may be one that a moderator refused: the same evidence doesn't ask again.
     if any(one is not None and one.evidence == evidence for one in (newest, latest)):
         return None
     if latest is None and not inputs["sheets"]:
         return None
-    inputs, content = chart_of(design, inputs, snapshot)
+    earlier = None if newest is None else _earlier(design, evidence)
+    inputs, content = earlier or _computed(design, inputs, snapshot)
     keys_store(design, content)
-    if latest is not None and bytes(latest.content) == canonical(content):
+    stored = canonical(content)
+    if latest is not None and bytes(latest.content) == stored:
         return None
-    return _add(design, inputs, content, snapshot)
+    return _add(design, inputs, content, stored, evidence, snapshot)
 
 
 def chart_of(design: Design, inputs: Inputs, snapshot: ReliabilitySnapshot) -> tuple[Inputs, dict[str, Any]]:
-    """Inputs with the variants' keys, and the chart; writes nothing.
+    """Inputs with the variants' keys, and the chart; writes nothing."""
+    return _earlier(design, digest_of(inputs)) or _computed(design, inputs, snapshot)
 
-    Where the evidence is as it once was, as after an undo, so are chart, keys and digest.
-    """
-    earlier = design.revisions.filter(evidence=digest_of(inputs)).order_by("-number").first()
-    if earlier is not None:
-        return earlier.inputs, json.loads(bytes(earlier.content))
+
+def _earlier(design: Design, evidence: str) -> tuple[Inputs, dict[str, Any]] | None:
+    """Where the evidence is as it once was, as after an undo, so are chart, keys and digest."""
+    revisions = design.revisions.filter(evidence=evidence).order_by("-number")
+    earlier = revisions.values_list("inputs", "content").first()
+    return None if earlier is None else (earlier[0], json.loads(bytes(earlier[1])))
+
+
+def _computed(design: Design, inputs: Inputs, snapshot: ReliabilitySnapshot) -> tuple[Inputs, dict[str, Any]]:
     content = chart_content(inputs, snapshot)
     bound = {entry["variant"] for entry in inputs["sheets"] if entry["variant"]}
     keys = keys_for(design, content, bound)
@@ -116,30 +134,41 @@ def frozen_inputs(design: Design, snapshot: ReliabilitySnapshot, overlays: Overl
 
 def chart_content(inputs: Inputs, snapshot: ReliabilitySnapshot) -> dict[str, Any]:
     """The chart as a plain document: no time, no number, no translated text."""
-    return bridge.chart_document(inputs, inputs_readings(inputs), snapshot.content)
+    return bridge.chart_document(inputs, evidence_named(inputs), snapshot.content)
 
 
 def _add(
-    design: Design, inputs: Inputs, content: dict[str, Any], snapshot: ReliabilitySnapshot
+    design: Design,
+    inputs: Inputs,
+    content: dict[str, Any],
+    stored: bytes,
+    evidence: str,
+    snapshot: ReliabilitySnapshot,
 ) -> ChartRevision:
-    current = CurrentChart.objects.filter(design=design).select_related("revision").first()
+    # The newest there is, whatever became of it: locked, for a moderator may have withdrawn it while this
+    # one was computed, or be about to.
+    newest = design.revisions.select_for_update().order_by("-number").defer("inputs", "content")
+    last = newest.first()
+    current = None if last is None else _current(design)
     published = None if current is None else json.loads(bytes(current.revision.content))
-    last = design.revisions.order_by("-number").first()
-    reasons = [] if published is None else reasons_to_hold(published, content)
-    if published is not None:
+    reasons = []
+    if current is not None and published is not None:
+        reasons = reasons_to_hold(published, content)
+        reasons += reasons_of_history(published, content, _shown_before(current.revision))
         reasons += reasons_of_newcomers(published, content, timezone.now())
     if last is not None and last.state == State.WITHDRAWN:
         reasons.append({"code": "after_withdrawal"})
-    evidence = digest_of({**inputs, "keys": {}})
-    if reasons and approved_by_decision(design, evidence):
-        reasons = []  # moderators saw this very chart when they decided
-    stored = canonical(content)
-    # An older revision that still waits is overtaken by this one.
-    design.revisions.filter(state=State.HELD).update(state=State.REFUSED)
+    approved = approved_by_decision(design, evidence) if reasons else ""
+    if approved:
+        # Moderators saw this very chart when they decided.  Taking a decision back is no word for a table of
+        # newcomers: it waits as it did before.
+        reasons = [r for r in reasons if approved == "undone" and r["code"] == "variant_new"]
+    if last is not None:  # an older revision that still waits is overtaken by this one
+        design.revisions.filter(state=State.HELD).update(state=State.REFUSED)
     revision = ChartRevision.objects.create(
         design=design,
         number=1 if last is None else last.number + 1,
-        digest=digest_of(inputs),
+        digest=digest_of(inputs) if inputs.get("keys") else evidence,
         evidence=evidence,
         content=stored,
         content_sha256=hashlib.sha256(stored).hexdigest(),
@@ -156,23 +185,32 @@ def _add(
     return revision
 
 
+def _current(design: Design) -> CurrentChart | None:
+    shown = CurrentChart.objects.filter(design=design).select_related("revision")
+    return shown.defer("revision__inputs").first()
+
+
+def _shown_before(revision: ChartRevision) -> Iterator[dict[str, Any]]:
+    """What readers were shown before this revision, newest first, one at a time."""
+    earlier = ChartRevision.objects.filter(design=revision.design_id, number__lt=revision.number)
+    shown = earlier.filter(state=State.PUBLISHED).order_by("-number").values_list("content", flat=True)
+    for content in shown.iterator(chunk_size=20):
+        yield json.loads(bytes(content))
+
+
 def findings_store(revision: ChartRevision, content: dict[str, Any]) -> None:
     """What the newest computation says of each sheet, published or held."""
     entries = {entry["submission"]: entry for entry in content["submissions"]}
     sheets = Sheet.objects.filter(uuid__in=list(entries)).values_list("pk", "uuid")
-    SheetFinding.objects.filter(revision__design=revision.design).delete()
-    SheetFinding.objects.filter(sheet__in=[pk for pk, _ in sheets]).delete()
-    SheetFinding.objects.bulk_create(
-        SheetFinding(
-            sheet_id=pk,
-            revision=revision,
-            finding=entries[str(uuid)]["finding"],
-            p=entries[str(uuid)]["p"],
-            variant=entries[str(uuid)]["variant"] or "",
-            body=entries[str(uuid)],
-        )
-        for pk, uuid in sheets
-    )
+    of_design = ChartRevision.objects.filter(design=revision.design_id).values("pk")
+    of_sheets = Q(sheet__in=[pk for pk, _ in sheets])  # may have come from another design
+    SheetFinding.objects.filter(of_sheets | Q(revision__in=of_design)).delete()
+    rows = []
+    for pk, uuid in sheets:
+        entry = entries[str(uuid)]
+        words = (entry["finding"], entry["p"], entry["variant"] or "", json.dumps(entry))
+        rows.append((pk, revision.pk, *words))
+    rows_write(SheetFinding, ("sheet", "revision", "finding", "p", "variant", "body"), rows)
 
 
 WEAKEST_FIRST = ("disputed", "thin", "provisional", "agreed")
@@ -186,18 +224,22 @@ def show_revision(revision: ChartRevision, content: dict[str, Any]) -> None:
     shown = CurrentChart.objects.filter(design=revision.design).values_list("revision_id", flat=True).first()
     if shown != revision.pk:
         change_of_revision(revision, Change.Kind.CHART_PUBLISHED)
-    CurrentChart.objects.update_or_create(
-        design=revision.design,
-        defaults={
-            "revision": revision,
-            "standing": weakest,
-            "cells": sum(cell["standing"] != "unread" for cell in cells),
-            "cells_agreed": sum(cell["standing"] == "agreed" for cell in cells),
-            "units": sum(variant["units"] for variant in content["variants"]),
-            "contributors": content["contributors"],
-            "shape_key": shape_key(content),
-        },
-    )
+    facts = {
+        "revision": revision,
+        "standing": weakest,
+        "cells": sum(cell["standing"] != "unread" for cell in cells),
+        "cells_agreed": sum(cell["standing"] == "agreed" for cell in cells),
+        "units": sum(variant["units"] for variant in content["variants"]),
+        "contributors": content["contributors"],
+        "shape_key": shape_key(content),
+    }
+    if not CurrentChart.objects.filter(design=revision.design).update(**facts):
+        CurrentChart.objects.bulk_create(
+            [CurrentChart(design=revision.design, **facts)],
+            update_conflicts=True,  # by another process at this moment: the later one stays
+            unique_fields=["design"],
+            update_fields=list(facts),
+        )
 
 
 def revision_verify(revision: ChartRevision) -> str:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from registry.apart import apart
 from registry.bridge import checks as bridge
 from registry.errors import RegistryError, RegistryErrors
 from registry.models import Design
-from registry.selectors.kept_charts import charts_shaped_like, published_chart, published_charts
-from registry.selectors.outcomes import fault_prior_for
+from registry.selectors.check_facts import CheckFacts
+from registry.selectors.kept_charts import published_chart, published_charts
+from registry.selectors.outcomes import OutcomeCount, fault_prior_for, fault_prior_of
 from registry.services.loose_sheet import read_loose
 from registry.services.sheet_body import SheetBody, read_body
 from registry.translation import gettext as _
@@ -21,26 +23,32 @@ def check_suspect(*, body: Any) -> Plain:
 
     Raises RegistryErrors; where the design has no chart yet, an error at /design says so.
     """
-    sheet = read_body(_as_suspect(body))
-    chart = published_chart(sheet.design)
+    return apart.run(_check, body)
+
+
+def _check(body: Any) -> Plain:
+    facts = CheckFacts()
+    sheet = read_body(_as_suspect(body), catalogue=facts)
+    chart = facts.chart(sheet.design)
     if chart is None:
         raise RegistryErrors([_no_chart(sheet.design)])
     result = bridge.check_one(
         chart,
-        charts_shaped_like(sheet.design),
+        facts.others(sheet.design),
         entry_of(sheet),
         rows_of(sheet),
-        learned_outcomes(sheet.design),
+        learned_outcomes(sheet.design, facts.outcomes(sheet.design)),
     )
     return {**result, "warnings": [warning.as_dict() for warning in sheet.warnings]}
 
 
-def learned_outcomes(design: Design) -> bridge.Outcomes | None:
+def learned_outcomes(design: Design, counted: OutcomeCount | None = None) -> bridge.Outcomes | None:
     """What became of units that were checked, for the fault rates of a check; None below ten of them.
 
     Which fault it was stays unnamed: that a check said so is no evidence for the next check.
+    counted: where they were asked for already.
     """
-    found = fault_prior_for(design)
+    found = fault_prior_for(design) if counted is None else fault_prior_of(counted)
     if found is None:
         return None
     at_fault, checked = found
@@ -49,17 +57,25 @@ def learned_outcomes(design: Design) -> bridge.Outcomes | None:
 
 def identify_switch(*, body: Any, as_read: bool = False) -> Plain:
     """Which switch is this?  body: {"readings": [{position, pin, against, reading}]}; no design needed."""
+    return apart.run(_identify, body, as_read)
+
+
+def _identify(body: Any, as_read: bool) -> Plain:
     shape, entry, rows = read_loose(body)
     return bridge.identify_one(published_charts(), shape, entry, rows, as_read=as_read)
 
 
 def sheet_preview(*, body: Any) -> Plain:
     """How a sheet compares before it is sent: what was read, what is odd, what it agrees with and adds."""
+    return apart.run(_preview, body)
+
+
+def _preview(body: Any) -> Plain:
     sheet = read_body(body)
     chart = published_chart(sheet.design)
     comparison = None
     if chart is not None:
-        comparison = bridge.check_one(chart, [], entry_of(sheet), rows_of(sheet))
+        comparison = bridge.check_one(chart, None, entry_of(sheet), rows_of(sheet))
     return {
         "readings": [
             {

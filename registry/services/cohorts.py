@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import transaction
 from django.utils import timezone
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import refusal
 from registry.models import Contributor, FleetReport, User
 from registry.permissions import is_party, require
 from registry.services.accounts import contributor_of
@@ -21,13 +21,13 @@ def fleet_say(*, by: User, units: int) -> FleetReport:
     require(by, "submit")
     own = contributor_of(by)
     if own.workshop is None:
-        raise _wrong("no_workshop", _("You are of no workshop here."), _("Name it on your own page first."))
+        raise refusal("no_workshop", _("You are of no workshop here."), _("Name it on your own page first."))
     if not 1 <= units <= MOST_UNITS:
-        raise _wrong(
-            "out_of_range", _("That is no number of units."), _("Give how many there are."), "/units"
+        raise refusal(
+            "out_of_range", _("That is no number of units."), _("Give how many there are."), field="/units"
         )
     if FleetReport.objects.filter(workshop=own.workshop, ended_at__isnull=True).exists():
-        raise _wrong("said_already", _("Your workshop has said so already."), _("End that first."))
+        raise refusal("said_already", _("Your workshop has said so already."), _("End that first."))
     report = FleetReport.objects.create(workshop=own.workshop, said_by=own, units=units)
     _record(by, "fleet_say", report)
     return report
@@ -38,9 +38,9 @@ def fleet_confirm(*, by: User, report: FleetReport) -> None:
     """A moderator who is not of that workshop has looked at it."""
     require(by, "moderate")
     if is_party(by, contributors=list(Contributor.objects.filter(workshop=report.workshop))):
-        raise _wrong("own_case", _("Nobody confirms their own workshop's word."), _("Leave it to another."))
+        raise refusal("own_case", _("Nobody confirms their own workshop's word."), _("Leave it to another."))
     if report.ended_at is not None:
-        raise _wrong("ended", _("This word was taken back."))
+        raise refusal("ended", _("This word was taken back."))
     if report.confirmed_at is None:
         report.confirmed_by, report.confirmed_at = by, timezone.now()
         report.save(update_fields=["confirmed_by", "confirmed_at"])
@@ -60,8 +60,5 @@ def fleet_end(*, by: User, report: FleetReport) -> None:
 
 
 def _record(by: User, action: str, report: FleetReport) -> None:
-    record(by=by, action=action, target_kind="workshop", target_uuid=report.workshop.uuid, units=report.units)
-
-
-def _wrong(code: str, message: str, advice: str = "", field: str = "") -> RegistryErrors:
-    return RegistryErrors([RegistryError(code, message, advice, field=field)])
+    """Without the number of units: the log is published, and a workshop's fleet is its own matter."""
+    record(by=by, action=action, target_kind="workshop", target_uuid=report.workshop.uuid)

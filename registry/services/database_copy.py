@@ -14,12 +14,12 @@ from typing import Any
 
 import environ
 from django.apps import apps
-from django.conf import settings
 from django.core.management import call_command
 from django.core.management.color import no_style
 from django.db import connections, models, transaction
 
 from registry.errors import RegistryError
+from registry.stores import SQLITE_OPTIONS
 from registry.translation import gettext as _
 
 CHUNK = 2000
@@ -34,7 +34,7 @@ def database(url: str, alias: str) -> Iterator[str]:
     """The database at this address under an alias of its own, while it is needed."""
     given: dict[str, Any] = dict(environ.Env.db_url_config(url))
     if given["ENGINE"] == "django.db.backends.sqlite3":
-        given["OPTIONS"] = dict(settings.SQLITE_OPTIONS)
+        given["OPTIONS"] = dict(SQLITE_OPTIONS)
     filled = connections.configure_settings({"default": {}, alias: given})
     connections.settings[alias] = filled[alias]
     try:

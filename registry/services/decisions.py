@@ -6,25 +6,26 @@ who is judged has a time to answer first.
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime
 from functools import partial
 from typing import Any
 from uuid import UUID
 
-from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.utils import timezone
 
+from registry.errors import refuse
 from registry.models import Decision, Design, Dispute, User
-from registry.permissions import is_party, require
-from registry.selectors.parties import may_reply, parties, seconds_for
-from registry.selectors.seen import case_seen
+from registry.permissions import require
+from registry.selectors.parties import may_reply
 from registry.services.audit import record
 from registry.services.decision_charts import charts_ahead
+from registry.services.decision_checks import check_no_party, check_once, check_stands, check_unchanged
+from registry.services.decision_waiting import set_waiting
 from registry.services.dispute_states import dispute_reopen, dispute_settle
 from registry.services.effects import EFFECTS
-from registry.services.effects.base import lock_target, refuse
+from registry.services.effects.base import lock_target
 from registry.services.notices import notify
 from registry.services.sheets import queue_refresh
 from registry.translation import gettext as _
@@ -63,11 +64,11 @@ def decide(
         state=State.WAITING,
     )
     lock_target(decision)
-    _stand(decision, seen)
-    _barred(by, decision)
+    check_stands(decision, seen)
+    check_no_party(by, decision)
     EFFECTS[kind].check(decision)
-    _once(decision)
-    _wait(decision, by)
+    check_once(decision)
+    set_waiting(decision, by)
     decision.save()
     record(
         by=by,
@@ -79,93 +80,6 @@ def decide(
     )
     _go_or_wait(decision)
     return decision
-
-
-def _stand(decision: Decision, seen: str | None) -> None:
-    effect = EFFECTS.get(decision.kind)
-    if effect is None or decision.target_kind not in effect.targets:
-        refuse("/kind", "kind_unknown", _("This can't be decided about that."))
-    if not decision.reason:
-        refuse("/reason", "value_missing", _("A decision needs its reason."), _("Say it in a sentence."))
-    if seen is not None and seen != case_seen(decision.target_kind, decision.target_uuid):
-        refuse(
-            "/seen",
-            "case_changed",
-            _("Somebody decided or wrote here while you were reading. Nothing was overwritten."),
-            _("Look at the case as it is now; your reason is still in its field."),
-        )
-    if decision.kind == Decision.Kind.SETTLE_DISPUTE:
-        if decision.dispute is None:
-            refuse("/dispute", "value_missing", _("Say which dispute is settled."))
-        decision.payload.setdefault("outcome", "not_upheld")
-    if decision.dispute is not None and decision.dispute.state != Dispute.State.OPEN:
-        refuse("/dispute", "dispute_closed", _("This dispute is settled already."))
-
-
-def _barred(by: User, decision: Decision) -> None:
-    if is_party(by, contributors=parties(decision)):
-        raise PermissionDenied(
-            _("You, or a colleague of your workshop, have a part in this case. Somebody else decides it.")
-        )
-
-
-def _once(decision: Decision) -> None:
-    standing = Decision.objects.filter(
-        kind=decision.kind,
-        target_kind=decision.target_kind,
-        target_uuid=decision.target_uuid,
-        payload=decision.payload,
-        state__in=[State.WAITING, State.IN_FORCE],
-    )
-    repeatable = (Decision.Kind.SETTLE_DISPUTE, Decision.Kind.KEEP, Decision.Kind.EDIT_DESIGN)
-    if decision.kind not in repeatable and standing.exists():
-        refuse("/kind", "decided_already", _("This was decided already, or waits for a second voice."))
-
-
-def _wait(decision: Decision, by: User) -> None:
-    """What the decision waits for: `effective_at` a time, `needs_second` another moderator."""
-    effect = EFFECTS[decision.kind]
-    ahead = charts_ahead(decision, partial(_try, decision))
-    decision.needs_second = effect.needs_second(decision) or ahead.touch_start
-    decision.before["approves"] = ahead.evidence
-    now = timezone.now()
-    until = _reply_until(decision, now)
-    if until is not None:
-        decision.before["reply_until"] = until.isoformat()
-        decision.effective_at = until
-    if decision.needs_second and not seconds_for(decision, by):
-        decision.before["alone"] = True
-        decision.effective_at = max(until or now, now + waiting_time())
-
-
-def _try(decision: Decision) -> None:
-    """The decision in force, for the preview only."""
-    trial = Decision(**{f.attname: getattr(decision, f.attname) for f in Decision._meta.concrete_fields})
-    trial.payload, trial.before, trial.state = {**decision.payload}, {**decision.before}, State.IN_FORCE
-    trial.save()
-    EFFECTS[trial.kind].apply(trial)
-
-
-def waiting_time() -> timedelta:
-    """The right of reply, and the second voice of a registry with one moderator."""
-    return timedelta(days=settings.BENCHQUORUM_REPLY_DAYS)
-
-
-def _reply_until(decision: Decision, now: datetime) -> datetime | None:
-    """End of the right of reply; it began when the contributor was first told, by a dispute or by this."""
-    if may_reply(decision) is None:
-        return None
-    told = (
-        Dispute.objects.filter(
-            target_kind=decision.target_kind, target_uuid=decision.target_uuid, reply_until__isnull=False
-        )
-        .exclude(state=Dispute.State.TAKEN_BACK)
-        .order_by("reply_until")
-        .values_list("reply_until", flat=True)
-        .first()
-    )
-    until = told or now + waiting_time()
-    return until if until > now else None
 
 
 def _go_or_wait(decision: Decision) -> None:
@@ -302,14 +216,8 @@ def _take_back(decision: Decision) -> None:
 def _locked(by: User, decision: Decision, seen: str | None) -> Decision:
     require(by, "moderate")
     decision = Decision.objects.select_for_update(of=("self",)).select_related("dispute").get(pk=decision.pk)
-    if seen is not None and seen != case_seen(decision.target_kind, decision.target_uuid):
-        refuse(
-            "/seen",
-            "case_changed",
-            _("Somebody decided or wrote here while you were reading. Nothing was overwritten."),
-            _("Look at the case as it is now."),
-        )
-    _barred(by, decision)
+    check_unchanged(decision, seen, _("Look at the case as it is now."))
+    check_no_party(by, decision)
     return decision
 
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from registry.errors import refuse
 from registry.models import Connector, Design, GearboxFamily, Maker, PartNumber, Pin, PositionAlias, part_key
 from registry.models.catalogue import ConnectorViewing, DesignActuation
-from registry.services.effects.base import refuse
 from registry.translation import gettext as _
 
 Path = Sequence[str]

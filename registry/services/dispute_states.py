@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from registry.errors import refuse
 from registry.models import Decision, Dispute
-from registry.services.effects.base import refuse
 from registry.services.notices import notify
 from registry.translation import gettext as _
 

@@ -11,9 +11,10 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.utils import timezone
 
-from registry.errors import RegistryError
+from registry.errors import RegistryError, refuse
 from registry.models import (
     ChartRevision,
+    Connector,
     Contributor,
     Decision,
     Design,
@@ -31,7 +32,7 @@ from registry.selectors.labels import DesignLabels
 from registry.selectors.parties import parties
 from registry.services.accounts import contributor_of
 from registry.services.audit import record
-from registry.services.effects.base import counted_in, refuse, routing
+from registry.services.effects.base import counted_in, routing
 from registry.services.notices import notify
 from registry.services.sheets import queue_refresh
 from registry.translation import gettext as _
@@ -128,8 +129,8 @@ def _cell(design: UUID, cell: dict[str, Any] | None) -> dict[str, Any]:
         refuse("/target_cell", error.code, error.message, error.advice)
     if pins[0] == pins[1]:
         refuse("/target_cell", "same_pin", _("A cell is between two pins."))
-    connector = pins[0].connector
-    pins.sort(key=lambda pin: (pin.pk == connector.common_id, pin.order))
+    common = Connector.objects.filter(design__uuid=design).values_list("common_id", flat=True).first()
+    pins.sort(key=lambda pin: (pin.pk == common, pin.order))
     return {
         "position": position.label,
         "between": bool(given.get("between", False)),

@@ -3,30 +3,34 @@
 from __future__ import annotations
 
 from datetime import datetime
+from functools import partial
 
-from django.db import transaction
 from django.utils import timezone
 
 from registry.errors import RegistryErrors
 from registry.models import Decision
 from registry.selectors.parties import seconds_for
 from registry.services.audit import record
-from registry.services.decisions import take_force, waiting_time
+from registry.services.decision_waiting import waiting_time
+from registry.services.decisions import take_force
 from registry.services.effects import EFFECTS
+from registry.services.one_by_one import OneByOne
 
 State = Decision.State
 
 
 def apply_due(*, now: datetime | None = None) -> int:
-    """Decisions whose time has come take effect; what can't be done any more is refused; how many took."""
+    """Decisions whose time has come take effect; what can't be done any more is refused; how many took.
+
+    Raises SomeFailed, after all of them.
+    """
     now = now or timezone.now()
-    done = 0
+    decisions = OneByOne("decisions that are due")
     due = Decision.objects.filter(state=State.WAITING, effective_at__lte=now).order_by("pk")
     for pk in due.values_list("pk", flat=True):
-        with transaction.atomic():
-            done += _apply_one(pk)
+        decisions.run(partial(_apply_one, pk))
     _nobody_left()
-    return done
+    return decisions.end()
 
 
 def _apply_one(pk: int) -> bool:

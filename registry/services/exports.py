@@ -8,7 +8,8 @@ from collections.abc import Iterator
 from registry.formats.reading import ReadingKind
 from registry.formats.tidy_writer import TidyRow, write_tidy
 from registry.models import Contributor, Reading, SheetVersion
-from registry.selectors.evidence import Overlays, decisions_in_force, unit_groups
+from registry.selectors.evidence import Overlays, decisions_in_force
+from registry.selectors.unit_groups import unit_groups
 
 
 def export_tidy() -> Iterator[str]:

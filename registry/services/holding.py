@@ -1,8 +1,15 @@
-"""What is held for a moderator before readers see it: sudden changes, and any change of a start position."""
+"""What is held for a moderator before readers see it: sudden changes, and any change of a start position.
+
+A cell that was settled once stays so for good: neither a detour over a weaker standing nor one over no cell
+at all changes its state unattended.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
+
+Place = tuple[Any, ...]
 
 # A cell may lose its agreement step by step, first to "disputed" (which readers must see at once) and then to
 # another state: the last step is what is held.
@@ -17,9 +24,7 @@ def reasons_to_hold(before: dict[str, Any], after: dict[str, Any]) -> list[dict[
     agreed_changed: an agreed or disputed cell changes its state; variant_gone: a table disappears.
     """
     reasons: list[dict[str, Any]] = []
-    starts = after["design"]["start_positions"]
-    # Where nobody stated the start positions, the starter is released in park and neutral only.
-    starts = {"P", "N"} if starts is None else set(starts)
+    starts = _starts(after)
     tables = {variant["variant"]: _cells(variant) for variant in after["variants"]}
     for variant in before["variants"]:
         table = tables.get(variant["variant"])
@@ -28,21 +33,73 @@ def reasons_to_hold(before: dict[str, Any], after: dict[str, Any]) -> list[dict[
             continue
         for place, cell in _cells(variant).items():
             now = table.get(place)
-            in_start = cell["position"] in starts
-            settled = SETTLED_AT_START if in_start else SETTLED
-            if now is not None and cell["state"] != now["state"] and cell["standing"] in settled:
-                reasons.append(
-                    {
-                        "code": "start_position" if in_start else "agreed_changed",
-                        "variant": variant["variant"],
-                        "position": cell["position"],
-                        "pin": cell["pin"],
-                        "against": cell["against"],
-                        "from": cell["state"],
-                        "to": now["state"],
-                    }
-                )
+            if now is not None and cell["state"] != now["state"] and _is_settled(cell, starts):
+                reasons.append(_reason(variant["variant"], now, cell["state"], starts))
     return reasons
+
+
+def reasons_of_history(
+    before: dict[str, Any], after: dict[str, Any], earlier: Iterable[dict[str, Any]]
+) -> list[dict[str, Any]]:
+    """As `reasons_to_hold`, for cells that are not settled in the chart before but were in one before that.
+
+    earlier: charts that readers were shown before, newest first; read only as far as needed.
+    """
+    starts, shown = _starts(after), _all_cells(before)
+    open_: dict[Place, dict[str, Any]] = {}
+    last: dict[Place, Any] = {}  # the state that readers were shown last
+    for key, now in _all_cells(after).items():
+        was = shown.get(key)
+        if now["state"] is None or (was is not None and _is_settled(was, starts)):
+            continue
+        if was is not None and was["state"] is not None:
+            if was["state"] == now["state"]:
+                continue
+            last[key] = was["state"]
+        open_[key] = now
+    reasons = []
+    for content in earlier if open_ else ():
+        cells = _all_cells(content)
+        for key in [key for key in open_ if key in cells and cells[key]["state"] is not None]:
+            was, now = cells[key], open_[key]
+            last.setdefault(key, was["state"])
+            if last[key] == now["state"]:
+                del open_[key]  # nothing that readers have not been shown last
+            elif _is_settled(was, starts):
+                reasons.append(_reason(key[0], open_.pop(key), last[key], starts))
+        if not open_:
+            break
+    return reasons
+
+
+def _starts(chart: dict[str, Any]) -> set[str]:
+    """Where nobody stated the start positions, the starter is released in park and neutral only."""
+    starts = chart["design"]["start_positions"]
+    return {"P", "N"} if starts is None else set(starts)
+
+
+def _is_settled(cell: dict[str, Any], starts: set[str]) -> bool:
+    return cell["standing"] in (SETTLED_AT_START if cell["position"] in starts else SETTLED)
+
+
+def _reason(variant: str, now: dict[str, Any], state: Any, starts: set[str]) -> dict[str, Any]:
+    return {
+        "code": "start_position" if now["position"] in starts else "agreed_changed",
+        "variant": variant,
+        "position": now["position"],
+        "pin": now["pin"],
+        "against": now["against"],
+        "from": state,
+        "to": now["state"],
+    }
+
+
+def _all_cells(chart: dict[str, Any]) -> dict[Place, dict[str, Any]]:
+    return {
+        (variant["variant"], *place): cell
+        for variant in chart["variants"]
+        for place, cell in _cells(variant).items()
+    }
 
 
 def _cells(variant: dict[str, Any]) -> dict[tuple[Any, ...], dict[str, Any]]:

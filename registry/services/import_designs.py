@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from itertools import chain
 
 import numpy as np
 
 from registry.errors import RegistryError
 from registry.formats.labels import natural_key
 from registry.formats.tidy_table import TidyTable
-from registry.models import Connector, Design, Pin, Position, User
+from registry.models import Connector, Contributor, Design, Pin, Position, User, part_key
 from registry.services.accounts import contributor_of
 from registry.translation import gettext as _
+
+BATCH = 2000
 
 
 @dataclass
@@ -37,31 +41,69 @@ class DesignPlan:
         assert self.design is not None
         return self.design
 
-    def carry_out(self, by: User | None) -> None:
-        """Make what is missing; afterwards every label of the file has an id."""
-        if self.design is None:
-            proposer = None if by is None else contributor_of(by)
-            self.design = Design.objects.create(name=self.name, proposed_by=proposer)
-            Connector.objects.create(design=self.design)
+    def extend(self) -> None:
+        """Make what a design that is there lacks."""
         connector, _made = Connector.objects.get_or_create(design=self.design)
-        for step, label in sorted(self.positions.items()):
-            row = Position.objects.create(design=self.design, step=step, label=label)
-            self.position_ids[label] = row.pk
+        for row in Position.objects.bulk_create(self.new_positions()):
+            self.position_ids[row.label] = row.pk
         self._add_pins(connector)
+
+    def new_positions(self) -> list[Position]:
+        positions = sorted(self.positions.items())
+        return [Position(design=self.design, step=step, label=label) for step, label in positions]
+
+    def first_pins(self, connector: Connector) -> list[Pin]:
+        """Those of a connector that has none yet."""
+        places = enumerate(self.pins, start=1)
+        return [Pin(connector=connector, label=label, order=n, column=n) for n, label in places]
 
     def _add_pins(self, connector: Connector) -> None:
         if not self.pins:
             return
-        for pin in connector.pins.all():  # make room: orders are unique at every moment
-            Pin.objects.filter(pk=pin.pk).update(order=pin.order + 1000)
-        for n, label in enumerate(self.pins):
-            self.pin_ids[label] = Pin.objects.create(connector=connector, label=label, order=2000 + n).pk
-        rows = sorted(connector.pins.all(), key=lambda pin: natural_key(pin.label))
-        for order, pin in enumerate(rows, start=1):
-            Pin.objects.filter(pk=pin.pk).update(order=order, column=order)
+        there = list(connector.pins.all())
+        labels = sorted([*self.pins, *(pin.label for pin in there)], key=natural_key)
+        place = {label: order for order, label in enumerate(labels, start=1)}
+        # Orders are unique at every moment: those that are there go out of the way first.
+        for far in (1000, 0) if there else ():
+            for pin in there:
+                Pin.objects.filter(pk=pin.pk).update(order=far + place[pin.label], column=place[pin.label])
+        new = [Pin(connector=connector, label=one, order=place[one], column=place[one]) for one in self.pins]
+        for pin in Pin.objects.bulk_create(new):
+            self.pin_ids[pin.label] = pin.pk
         if connector.common_id is None and self.common is not None:
             connector.common_id = self.pin_ids.get(self.common)
             connector.save(update_fields=["common"])
+
+
+def carry_out(plans: Iterable[DesignPlan], by: User | None) -> None:
+    """Make what is missing; afterwards every label of the file has an id."""
+    new = []
+    for plan in plans:
+        if plan.design is None:
+            new.append(plan)
+        elif plan.extends:
+            plan.extend()
+    if new:
+        _make(new, None if by is None else contributor_of(by))
+
+
+def _make(plans: list[DesignPlan], proposer: Contributor | None) -> None:
+    """New designs, a few statements for all of them."""
+    for plan in plans:
+        plan.design = Design(name=plan.name, key=part_key(plan.name), proposed_by=proposer)
+    Design.objects.bulk_create([plan.made for plan in plans], batch_size=BATCH)
+    connectors = [Connector(design=plan.design) for plan in plans]
+    Connector.objects.bulk_create(connectors, batch_size=BATCH)
+    positions = [plan.new_positions() for plan in plans]
+    Position.objects.bulk_create(chain.from_iterable(positions), batch_size=BATCH)
+    pins = [plan.first_pins(connector) for plan, connector in zip(plans, connectors, strict=True)]
+    Pin.objects.bulk_create(chain.from_iterable(pins), batch_size=BATCH)
+    for plan, connector, steps, cavities in zip(plans, connectors, positions, pins, strict=True):
+        plan.position_ids.update((row.label, row.pk) for row in steps)
+        plan.pin_ids.update((row.label, row.pk) for row in cavities)
+        connector.common_id = None if plan.common is None else plan.pin_ids.get(plan.common)
+    with_common = [connector for connector in connectors if connector.common_id is not None]
+    Connector.objects.bulk_update(with_common, ["common"], batch_size=500)
 
 
 def plan_designs(table: TidyTable) -> dict[str, DesignPlan]:
@@ -75,8 +117,9 @@ def plan_designs(table: TidyTable) -> dict[str, DesignPlan]:
     plans = {name: DesignPlan(name, known.get(name)) for name in table.designs}
     of_sheet = np.array([sheet.design for sheet in table.sheets], dtype=np.int64)
     design_column = of_sheet[table.sheet] if len(table) else of_sheet
-    for index, name in enumerate(table.designs):
-        rows = design_column == index
+    order = np.argsort(design_column, kind="stable")
+    ends = np.searchsorted(design_column[order], np.arange(len(table.designs)), side="right")
+    for name, rows in zip(table.designs, np.split(order, ends[:-1]), strict=True):
         _plan_positions(plans[name], table, rows)
         _plan_pins(plans[name], table, rows)
     return plans

@@ -23,18 +23,21 @@ from registry.services.mapped_table import WRONG, MappedTable, table_cells, tabl
 from registry.translation import gettext as _
 
 MOST_CONTENT = 6_000_000  # signs
+MOST_ROWS = 20_000
 SHOWN = 200  # rows of a preview
 Plain = dict[str, Any]
 
 
 @dataclass(frozen=True)
 class FileAsked:
-    """design, None: a tidy file, which names its designs itself; columns, None: as kept, or guessed."""
+    """design, None: a tidy file, which names its designs itself; columns, None: as kept, or guessed;
+    head_row, None: where the heads seem to stand."""
 
     data: bytes
     design: Design | None
     columns: dict[str, str] | None
     measured: bool
+    head_row: int | None = None
 
 
 def import_asked(asked: Any) -> FileAsked:
@@ -57,8 +60,9 @@ def import_asked(asked: Any) -> FileAsked:
     design = None if uuid is None else Design.objects.filter(uuid=uuid).first()
     if uuid is not None and design is None:
         fields.wrong("design", "design_unknown", _("There is no design with this id."))
+    head_row = fields.whole("head_row", 0, low=0, high=MOST_ROWS) or None
     fields.raise_all()
-    return FileAsked(data, design, columns, measured)
+    return FileAsked(data, design, columns, measured, head_row)
 
 
 def _bytes(fields: Fields, content: str, encoding: str) -> bytes:
@@ -88,9 +92,16 @@ def file_preview(*, by: User, asked: Any) -> Plain:
     require(by, "submit")
     wanted = import_asked(asked)
     if wanted.design is None:
-        return {"columns": [], "rows": [], "more_rows": 0, **_plan(by, read_tidy(wanted.data), [])}
+        return {
+            "head_row": 1,
+            "columns": [],
+            "rows": [],
+            "more_rows": 0,
+            **_plan(by, read_tidy(wanted.data), []),
+        }
     table = _mapped(by, wanted)
     return {
+        "head_row": table.head_row,
         "columns": [{"head": head, "role": table.roles[head]} for head in table.heads],
         "rows": _rows(table),
         "more_rows": max(0, len(table.cells) - SHOWN),
@@ -100,24 +111,27 @@ def file_preview(*, by: User, asked: Any) -> Plain:
 
 def _mapped(by: User, wanted: FileAsked) -> MappedTable:
     assert wanted.design is not None
-    _below, heads = table_cells(wanted.data)
     pins = DesignLabels(wanted.design).pins
-    roles = columns_for(by, wanted.design, heads)
+    cells = table_cells(wanted.data, pins, wanted.head_row)
+    roles = columns_for(by, wanted.design, cells.heads)
     if wanted.columns is not None:
-        roles = {**dict.fromkeys(heads, "ignore"), **roles_known(wanted.columns, pins)}
-    return table_mapped(wanted.design, wanted.data, roles, contributor_of(by).pseudonym)
+        roles = {**dict.fromkeys(cells.heads, "ignore"), **roles_known(wanted.columns, pins)}
+    return table_mapped(wanted.design, cells, roles, contributor_of(by).pseudonym)
 
 
 def _rows(table: MappedTable) -> list[Plain]:
     """The first rows, and further ones with something wrong in them."""
     wrong = {row for (row, _column), (fate, _says) in table.fates.items() if fate == WRONG}
-    shown = [n for n in range(2, len(table.cells) + 2) if n < SHOWN + 2 or n in wrong][: 2 * SHOWN]
+    first = table.head_row + 1
+    shown = [n for n in range(first, len(table.cells) + first) if n < SHOWN + first or n in wrong][
+        : 2 * SHOWN
+    ]
     return [
         {
             "row": n,
             "cells": [
                 {"text": text, "fate": fate, "says": says}
-                for column, text in enumerate(table.cells[n - 2], start=1)
+                for column, text in enumerate(table.cells[n - first], start=1)
                 for fate, says in [table.fates.get((n, column), ("left_out", ""))]
             ],
         }

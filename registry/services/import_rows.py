@@ -1,19 +1,18 @@
-"""The rows of a file and the rows of the registry: compared, and written in bulk."""
+"""The rows of a file, written in bulk."""
 
 from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
-from typing import Any
+from collections.abc import Callable, Iterator
 
 import numpy as np
 from django.conf import settings
 
 from registry.formats.reading import ReadingKind
 from registry.formats.tidy_table import TidySheet, TidyTable
-from registry.models import Change, Contributor, Reading, Sheet, SheetVersion, Unit, UnitMatch, User
-from registry.services.changes import change_of_sheets
+from registry.models import Change, Contributor, Sheet, SheetVersion, Unit, UnitMatch, User
+from registry.services.changes import change_of_version, changes_store
 from registry.services.import_designs import DesignPlan
 from registry.services.places import PlaceKey, places_for
 from registry.services.reading_rows import ReadingRow, readings_write
@@ -23,75 +22,6 @@ from registry.translation import gettext as _
 BATCH = 2000
 NAMESPACE = uuid.UUID("5f4c6a0e-6b0b-4f0e-9a55-0f2f0b9f3c11")  # for ids made of an import's own names
 KIND_NAMES = {int(kind): kind.name.lower() for kind in ReadingKind}
-RowSet = frozenset[tuple[Any, ...]]
-
-
-def table_rows(table: TidyTable, *, only: Iterable[tuple[str, str]]) -> dict[tuple[str, str], RowSet]:
-    """(contributor, submission) → what its rows say, in labels; for the submissions named in `only`.
-
-    Where the keys of `only` name no contributor, one account owns all sheets of the table.
-    """
-    wanted = set(only)
-    one_owner = all(contributor == "" for contributor, _name in wanted)
-    keys: list[tuple[str, str] | None] = []
-    for sheet in table.sheets:
-        named = ("" if one_owner else sheet.contributor, sheet.name)
-        keys.append(named if named in wanted else None)
-    rows: dict[tuple[str, str], set[tuple[Any, ...]]] = {key: set() for key in keys if key is not None}
-    for n, index in enumerate(table.sheet.tolist()):
-        key = keys[index]
-        if key is not None:
-            rows[key].add(_file_row(table, n))
-    for index, sheet in enumerate(table.sheets):
-        key = keys[index]
-        if key is not None:
-            rows[key].add((table.designs[sheet.design], sheet.unit, sheet.source_class, sheet.held_good))
-    return {key: frozenset(values) for key, values in rows.items()}
-
-
-def _file_row(table: TidyTable, n: int) -> tuple[Any, ...]:
-    return (
-        int(table.step[n]),
-        bool(table.between[n]),
-        table.labels[table.pin[n]],
-        table.labels[table.against[n]],
-        int(table.sweep[n]),
-        table.typed[table.reading[n]],
-        float(table.limit[n]),
-        float(table.lead[n]),
-    )
-
-
-def stored_rows(sheets: list[Sheet], *, one_owner: bool) -> dict[tuple[str, str], list[RowSet]]:
-    """(contributor, submission) → what each stored version says, in the form of `table_rows`."""
-    found: dict[tuple[str, str], list[RowSet]] = {}
-    for start in range(0, len(sheets), 200):
-        part = {sheet.pk: sheet for sheet in sheets[start : start + 200]}
-        versions = SheetVersion.objects.filter(sheet__in=part).select_related("sheet__unit")
-        rows: dict[int, set[tuple[Any, ...]]] = defaultdict(set)
-        readings = Reading.objects.filter(version__sheet__in=part).values_list(
-            "version_id",
-            "turned",
-            "place__position__step",
-            "place__between",
-            "place__pin_a__label",
-            "place__pin_b__label",
-            "sweep",
-            "as_typed",
-            "limit_ohm",
-            "lead_ohm",
-        )
-        for version_id, turned, step, between, pin_a, pin_b, *rest in readings:
-            pins = (pin_b, pin_a) if turned else (pin_a, pin_b)
-            rows[version_id].add((step, between, *pins, *rest))
-        for version in versions:
-            sheet = part[version.sheet_id]
-            rows[version.pk].add(
-                (sheet.design.name, version.sheet.unit.key, version.source_class, version.held_good)
-            )
-            owner = "" if one_owner else sheet.contributor.import_name or ""
-            found.setdefault((owner, sheet.name), []).append(frozenset(rows[version.pk]))
-    return found
 
 
 def write_sheets(
@@ -127,7 +57,7 @@ def write_sheets(
     Sheet.objects.bulk_create(sheets.values(), batch_size=BATCH)
     SheetVersion.objects.bulk_create(versions.values(), batch_size=BATCH)
     _write_readings(table, wanted, designs, versions, tell)
-    change_of_sheets(Change.Kind.SHEET_ADDED, [sheets[n].uuid for n in wanted])
+    changes_store(change_of_version(Change.Kind.SHEET_ADDED, versions[n]) for n in wanted)
 
 
 def _rows_by_sheet(table: TidyTable, wanted: list[int]) -> dict[int, np.ndarray]:

@@ -13,11 +13,15 @@ from registry.errors import RegistryError, RegistryErrors
 from registry.formats.tidy_table import TidyTable
 from registry.models import Contributor, Sheet, User
 from registry.permissions import require
+from registry.selectors.evidence import evidence_kept
+from registry.selectors.mirrors import mirror_asked_once
 from registry.services.accounts import contributor_of
 from registry.services.allowance import allowance_require
 from registry.services.audit import record
-from registry.services.import_designs import plan_designs
-from registry.services.import_rows import stored_rows, table_rows, write_sheets
+from registry.services.changes import numbered_at_the_end
+from registry.services.import_compared import stored_rows, table_rows
+from registry.services.import_designs import DesignPlan, carry_out, plan_designs
+from registry.services.import_rows import write_sheets
 from registry.services.mirror_guard import refuse_on_mirror
 from registry.services.refreshes import mark_stale, owed, queue_refresh, refresh_run
 from registry.services.snapshots import snapshot_learn
@@ -38,6 +42,7 @@ class ImportPlan:
     contributors_new: list[str]
     warnings: list[str] = field(default_factory=list)
     errors: list[RegistryError] = field(default_factory=list)
+    designs: dict[str, DesignPlan] = field(default_factory=dict, repr=False)
 
     def as_dict(self) -> dict[str, Any]:
         return {
@@ -78,6 +83,7 @@ def import_plan(table: TidyTable, *, by: User | None = None) -> ImportPlan:
         contributors_new=_new_contributors(table, by),
         warnings=list(table.warnings),
         errors=errors,
+        designs=designs,
     )
 
 
@@ -103,9 +109,8 @@ def import_apply(table: TidyTable, *, by: User | None = None, progress: Progress
 
 
 def _store(table: TidyTable, plan: ImportPlan, by: User | None, tell: Progress) -> None:
-    designs = plan_designs(table)
-    for design in designs.values():
-        design.carry_out(by)
+    designs = plan.designs
+    carry_out(designs.values(), by)
     write_sheets(table, plan.sheets_new, designs, _contributors(table, plan, by), made_by=by, tell=tell)
     touched = [designs[name].made.pk for name in _touched(table, plan)]
     if by is None:
@@ -126,11 +131,12 @@ def _store(table: TidyTable, plan: ImportPlan, by: User | None, tell: Progress) 
 def refresh_owed(tell: Progress) -> None:
     """One snapshot for all that came in, then each design with changed evidence once."""
     left = list(owed().order_by("pk").values_list("pk", flat=True))
-    if left:
-        snapshot_learn()
-    for n, design_id in enumerate(left, start=1):
-        refresh_run(design_id=design_id)
-        tell(_("charts"), n, len(left))
+    with evidence_kept(), mirror_asked_once(), numbered_at_the_end():
+        if left:
+            snapshot_learn()
+        for n, design_id in enumerate(left, start=1):
+            refresh_run(design_id=design_id)
+            tell(_("charts"), n, len(left))
 
 
 def _owner_name(by: User | None, contributor: str) -> str:

@@ -15,7 +15,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import refusal
 from registry.formats.link_tokens import link_digest
 from registry.models import Invitation, User
 from registry.permissions import MODERATORS, is_active, require
@@ -52,7 +52,7 @@ def invitation_make(*, by: User | None, email: str, link: Callable[[str], str]) 
         ).format(address=address, day=invitation.expires_at.date().isoformat()),
         to=[email],
     )
-    transaction.on_commit(mail.send)
+    mail.send()  # which writes it down in this transaction
     return invitation, address
 
 
@@ -77,9 +77,9 @@ def invitation_take(*, by: User, token: str) -> None:
     require(by, "submit")
     invitation = _open().select_for_update().filter(digest=link_digest(token)).first()
     if invitation is None:
-        raise _wrong("invitation_over", _("This link works no more."), _("Ask for another one."))
+        raise refusal("invitation_over", _("This link works no more."), _("Ask for another one."))
     if invitation.email != by.email or not is_active(by):
-        raise _wrong(
+        raise refusal(
             "invitation_other_address",
             _("This invitation went to another e-mail address."),
             _("Sign in with the account of that address, or make one."),
@@ -104,16 +104,15 @@ def _checked(text: str) -> str:
     try:
         validate_email(email)
     except ValidationError:
-        raise _wrong(
-            "email_unreadable", _("This is not an e-mail address."), _("Write it as name@place."), "/email"
+        raise refusal(
+            "email_unreadable",
+            _("This is not an e-mail address."),
+            _("Write it as name@place."),
+            field="/email",
         ) from None
     if User.objects.filter(email=email, groups__name=MODERATORS).exists():
-        raise _wrong("moderator_already", _("This person is a moderator already."), "", "/email")
+        raise refusal("moderator_already", _("This person is a moderator already."), field="/email")
     if _open().count() >= MOST_OPEN:
         message = _("Many invitations are open already.")
-        raise _wrong("too_many_invitations", message, _("Withdraw one first."), "/email")
+        raise refusal("too_many_invitations", message, _("Withdraw one first."), field="/email")
     return email
-
-
-def _wrong(code: str, message: str, advice: str, field: str = "") -> RegistryErrors:
-    return RegistryErrors([RegistryError(code, message, advice, field=field)])

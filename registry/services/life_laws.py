@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from django.db.models import F, Max, Q
 
 from registry.bridge.life import life_figures
 from registry.models import Design, LifeLaw
 from registry.selectors.unit_lives import FLEET, unit_lives
+from registry.services.one_by_one import OneByOne
 
 
 def law_refresh(design: Design) -> LifeLaw:
@@ -30,11 +33,19 @@ def law_refresh(design: Design) -> LifeLaw:
 
 
 def laws_refresh() -> int:
-    """Every design of which something was heard since its law was worked out; how many there were."""
+    """Every design of which something was heard since its law was worked out; how many there were.
+
+    Raises SomeFailed, after all of them.
+    """
     heard = Design.objects.annotate(last=Max("units__events__created_at")).filter(
         Q(last__isnull=False), Q(life_law=None) | Q(last__gte=F("life_law__computed_at"))
     )
-    designs = list(heard.order_by("pk"))
-    for design in designs:
-        law_refresh(design)
-    return len(designs)
+    laws = OneByOne("service-life laws")
+    for design in list(heard.order_by("pk")):
+        laws.run(partial(_counted, design))
+    return laws.end()
+
+
+def _counted(design: Design) -> int:
+    law_refresh(design)
+    return 1

@@ -96,14 +96,15 @@ class SheetsLoaded:
     def load_sheets(self, rows: list[Plain], readings: Iterable[Plain]) -> None:
         """rows: all versions, in order of sheet and number; readings: in the same order."""
         known = {str(one.uuid): one for one in _by_uuid(Sheet, list({row["sheet"] for row in rows}))}
-        new, kept = [], set()
+        first, kept = [], set()
         for sheet, versions in groupby(rows, key=lambda row: row["sheet"]):
             newest = list(versions)[-1]
             if sheet not in known:
                 known[sheet] = self._sheet(newest)
-                new.append(known[sheet])
+                first.append((newest.get("stored") or 0, sheet))
             elif known[sheet].origin == own_origin():
                 kept.add(sheet)
+        new = [known[sheet] for _stored, sheet in sorted(first)]  # stored here in the order of storing there
         Sheet.objects.bulk_create(new, batch_size=BATCH)
         self._rereads([row for row in rows if row["sheet"] not in kept], known)
         fresh = self._versions([row for row in rows if row["sheet"] not in kept], known)

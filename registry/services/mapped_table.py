@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
 from registry.errors import RegistryError, RegistryErrors
-from registry.formats.column_roles import IGNORE, PIN, heads_of
+from registry.formats.column_roles import IGNORE, PIN, head_row_of, heads_of
 from registry.formats.matrix_table import Limits, read_cells
+from registry.formats.merged_cells import Spread
 from registry.formats.reading import ReadingKind, parse_reading
 from registry.formats.tidy_columns import COLUMNS
 from registry.formats.tidy_reader import read_tidy
@@ -18,19 +20,23 @@ from registry.models import Design
 from registry.selectors.labels import DesignLabels
 from registry.translation import gettext as _
 
-LIMITS = Limits(bytes=4_000_000, unpacked=40_000_000, rows=20_001, columns=140, longest=200)
+LIMITS = Limits(
+    bytes=4_000_000, unpacked=40_000_000, rows=20_001, columns=140, longest=200, days=True, merged=True
+)
 TAKEN, NOT_TAKEN, LEFT_OUT, WRONG = "taken", "not_taken", "left_out", "wrong"
 Place = tuple[int, int]  # row and column of the file, from 1
 
 
 @dataclass
 class MappedTable:
-    """cells: the file; fates: place → what becomes of the cell, and a sentence where it is wrong."""
+    """cells: below the heads, which stand in row `head_row` of the file; fates: place → what becomes of the
+    cell, and a sentence where it is wrong."""
 
     design: Design
     cells: list[list[str]]
     heads: list[str]
     roles: dict[str, str]
+    head_row: int = 1
     fates: dict[Place, tuple[str, str]] = field(default_factory=dict)
     errors: list[RegistryError] = field(default_factory=list)
     tidy: TidyTable | None = None
@@ -40,20 +46,32 @@ class MappedTable:
         self.errors.append(error.at(field="/content", line=place[0], column=str(place[1])))
 
 
-def table_cells(data: bytes) -> tuple[list[list[str]], list[str]]:
-    """The rows below the first, and the heads; RegistryErrors where the file can't be read."""
+@dataclass(frozen=True)
+class TableCells:
+    """rows: below the heads; head_row: of the file, from 1."""
+
+    rows: list[list[str]]
+    heads: list[str]
+    head_row: int
+
+
+def table_cells(data: bytes, pins: Iterable[str], head_row: int | None = None) -> TableCells:
+    """head_row: where the heads stand, None: where they seem to.  RegistryErrors: the file can't be read."""
     cells = read_cells(data, LIMITS)
-    return cells[1:], heads_of(cells[0])
+    at = min(head_row or head_row_of(cells, pins), len(cells))
+    return TableCells(cells[at:], heads_of(cells[at - 1]), at)
 
 
-def table_mapped(design: Design, data: bytes, roles: dict[str, str], contributor: str) -> MappedTable:
+def table_mapped(design: Design, cells: TableCells, roles: dict[str, str], contributor: str) -> MappedTable:
     """Every cell judged; `tidy` where nothing is wrong.  contributor: a note beside the sheets."""
-    rows, heads = table_cells(data)
-    table = MappedTable(design, rows, heads, {head: roles.get(head, IGNORE) for head in heads})
+    heads = cells.heads
+    table = MappedTable(
+        design, cells.rows, heads, {head: roles.get(head, IGNORE) for head in heads}, cells.head_row
+    )
     if not _is_complete(table):
         return table
     lines = _Lines(table, DesignLabels(design), contributor)
-    for n, row in enumerate(rows, start=2):
+    for n, row in enumerate(cells.rows, start=cells.head_row + 1):
         lines.add(n, row)
     if not lines.rows and not table.errors:
         message = _("There is no reading in this file.")
@@ -96,7 +114,9 @@ class _Lines:
             left_out = self.table.roles[head] == IGNORE
             empty = LEFT_OUT if left_out else NOT_TAKEN
             self.table.fates[n, column + 1] = (LEFT_OUT if left_out else TAKEN if row[column] else empty, "")
-        if not any(row[column] for column in self.column.values()):
+        taken = [column for _role, column in self.pins] or [self.column["reading"]]
+        if not any(row[column] for column in taken) or _is_title(row):
+            self._left_out(n, row)
             return
         base, origin = self._base(n, row)
         if base is None:
@@ -108,6 +128,12 @@ class _Lines:
         if not self.pins and row[self.column["reading"]]:
             pin, against = self._text(row, "pin"), self._text(row, "against") or self.common
             self._reading(n, base, origin, pin, against, self._text(row, "reading"), self.column["reading"])
+
+    def _left_out(self, n: int, row: list[str]) -> None:
+        """A blank row, a unit that was not read, a remark or a title between others."""
+        for column, text in enumerate(row, start=1):
+            if text:
+                self.table.fates[n, column] = (LEFT_OUT, "")
 
     def _text(self, row: list[str], role: str) -> str:
         return row[self.column[role]] if role in self.column else ""
@@ -161,6 +187,11 @@ class _Lines:
         at: int,
     ) -> None:
         place = (n, at + 1)
+        if isinstance(text, Spread):
+            message = _("This cell is merged with others: nobody can say where it was read.")
+            advice = _("Unmerge it, and write each reading into its own cell.")
+            self.table.wrong(place, RegistryError("reading_merged", message, advice))
+            return
         for label, role in ((pin, "pin"), (against, "against")):
             try:
                 self.labels.pin(label)
@@ -182,6 +213,11 @@ class _Lines:
         writer.writeheader()
         writer.writerows(self.rows)
         return made.getvalue().encode()
+
+
+def _is_title(row: list[str]) -> bool:
+    """One merged cell is all that stands in it."""
+    return len({text for text in row if text}) == 1 and all(isinstance(text, Spread) for text in row if text)
 
 
 def _says(text: str) -> str:

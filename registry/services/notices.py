@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from functools import partial
 from typing import Any
 
 from django.conf import settings
 from django.core import signing
 from django.core.mail import EmailMessage
-from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone, translation
 
 from registry.formats.notice_words import notice_sentence
 from registry.models import Notice, User
+from registry.services.one_by_one import OneByOne
 from registry.translation import gettext as _
 
 SALT = "benchquorum.mail"
@@ -29,17 +30,19 @@ def notify(user: User | None, code: str, **params: Any) -> Notice | None:
 def notices_mail() -> int:
     """One mail to each person with something unread and unsent; how many were sent.
 
-    Each person's notices are marked in the transaction that sends the mail: a mail that fails is sent with
-    the next round, and nobody else's is kept back by it.
+    Each person's notices are marked in the transaction in which the mail is written down: one that fails is
+    tried with the next round, and nobody else's is kept back by it.  Raises SomeFailed, after all of them.
     """
     waiting: dict[int, list[int]] = defaultdict(list)
     owed = Notice.objects.filter(mailed_at=None, read_at=None, user__wants_mail=True, user__is_active=True)
     for pk, user in owed.order_by("pk").values_list("pk", "user_id"):
         waiting[user].append(pk)
-    return sum(_mail_one(user, notices) for user, notices in waiting.items())
+    mails = OneByOne("mails of notices")
+    for user, notices in waiting.items():
+        mails.run(partial(_mail_one, user, notices))
+    return mails.end()
 
 
-@transaction.atomic
 def _mail_one(user_id: int, notices: list[int]) -> bool:
     user = User.objects.select_for_update().get(pk=user_id)
     rows = list(Notice.objects.filter(pk__in=notices, mailed_at=None).order_by("pk"))

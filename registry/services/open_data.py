@@ -29,7 +29,7 @@ class OpenData:
 
 
 def open_data_file() -> OpenData | None:
-    folder = _folder()
+    folder = open_data_folder()
     try:
         about = json.loads((folder / ABOUT).read_text(encoding="utf-8"))
         size = (folder / FILE).stat().st_size
@@ -48,7 +48,7 @@ def open_data_due(*, now: datetime | None = None) -> bool:
 
 def open_data_write(*, now: datetime | None = None) -> OpenData:
     """Write the package; who downloads meanwhile gets the earlier one whole."""
-    folder = _folder()
+    folder = open_data_folder()
     folder.mkdir(parents=True, exist_ok=True)
     change = newest_number()  # before: what comes meanwhile is written the next night
     digest = export_package(folder / FILE)
@@ -61,5 +61,6 @@ def open_data_write(*, now: datetime | None = None) -> OpenData:
     return written
 
 
-def _folder() -> Path:
+def open_data_folder() -> Path:
+    """Of this machine: what writes here and what serves it need the folder in common."""
     return Path(settings.DATA_DIR) / "open-data"

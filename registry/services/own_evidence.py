@@ -1,4 +1,4 @@
-"""What a contributor's readings alone say: a chart of their units, their habits, their data to take away."""
+"""What a contributor's readings alone say: a chart of their units, their data to take away."""
 
 from __future__ import annotations
 
@@ -45,21 +45,6 @@ def own_chart_of_link(token: str) -> tuple[Contributor, Design] | None:
     person = Contributor.objects.filter(uuid=contributor).first()
     shown = Design.objects.select_related("connector__common").filter(uuid=design).first()
     return (person, shown) if person is not None and shown is not None else None
-
-
-def habits_of(contributor: Contributor) -> Plain | None:
-    """Slip rates and habits in the snapshot in force, for the contributor's own eyes.
-
-    miss, invent: shares of readings; mistakes: expected counts of sheets by mistake; sheets: how many;
-    leads_ohm: Ω by which their closed contacts read higher than those of others; mandel: h and k with their
-    limits, None where too few contacts were read twice.
-    """
-    known: Plain | None = snapshot_in_force().content.get("contributors", {}).get(contributor.pseudonym)
-    if known is None:
-        return None
-    rates = {name: known[name][0] / sum(known[name]) for name in ("miss", "invent")}
-    figures = {"leads_ohm": known.get("leads_ohm", 0.0), "mandel": known.get("mandel")}
-    return {**rates, **figures, "mistakes": known["mistakes"], "sheets": known["sheets"]}
 
 
 def account_data(*, by: User) -> Plain:

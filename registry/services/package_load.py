@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
-from django.db import transaction
+from django.core.exceptions import ValidationError
+from django.db import DataError, IntegrityError, transaction
 
 from registry.errors import RegistryError
 from registry.formats.package_files import Package
@@ -15,15 +17,19 @@ from registry.models import Design, Sheet
 from registry.services.audit import record
 from registry.services.load_catalogue import Catalogue, load_variants
 from registry.services.load_charts import load_charts, load_decisions, load_disputes, load_snapshots
+from registry.services.load_jobs import load_jobs
 from registry.services.load_sheets import SheetsLoaded
 from registry.services.refreshes import mark_stale
 from registry.translation import gettext as _
 
 Plain = dict[str, Any]
+log = logging.getLogger("registry.packages")
 
 
 class Rows(Protocol):
     """A package, or a part of one that came over the network."""
+
+    def has(self, name: str) -> bool: ...
 
     def rows(self, name: str) -> Iterator[Plain]: ...
 
@@ -45,29 +51,58 @@ def package_load(path: Path) -> Loaded:
 
     Ids, origins, pseudonyms and bytes stay.  Raises RegistryError(s).
     """
-    package = Package(path)
-    package.check_digests()
-    with transaction.atomic():
-        if Design.objects.exists() or Sheet.objects.exists():
-            raise RegistryError(
-                "registry_not_empty",
-                _("There are designs in this registry already; nothing was changed."),
-                _("A package is loaded into an empty instance; “benchquorum pull” joins two registries."),
+    with Package(path) as package:
+        package.check_digests()
+        with transaction.atomic():
+            if Design.objects.exists() or Sheet.objects.exists():
+                raise RegistryError(
+                    "registry_not_empty",
+                    _("There are designs in this registry already; nothing was changed."),
+                    _("A package is loaded into an empty instance; “benchquorum pull” joins two registries."),
+                )
+            loaded = load_rows(package, charts=True)
+            record(
+                by=None,
+                action="package_load",
+                target_kind="registry",
+                target_uuid=None,
+                package=package.digest,
             )
-        loaded = load_rows(package, charts=True)
-        record(
-            by=None, action="package_load", target_kind="registry", target_uuid=None, package=package.digest
-        )
     return loaded
 
 
-@transaction.atomic
+# What rows raise that can be read one by one and don't fit together, or not into the tables.
+UNFIT = (
+    KeyError,
+    ValueError,
+    TypeError,
+    AttributeError,
+    OverflowError,
+    ValidationError,
+    DataError,
+    IntegrityError,
+)
+
+
 def load_rows(source: Rows, *, charts: bool, of: set[str] | None = None, complete: bool = False) -> Loaded:
     """Store what is not here yet.  charts: as computed there; else they are computed here, from all sheets.
 
     of: registries whose word on sheets taken back counts (None: all); complete: sheets of the designs that
-    are not in the rows were taken back.
+    are not in the rows were taken back.  All or nothing; RegistryError where the rows don't fit together.
     """
+    try:
+        with transaction.atomic():
+            return _loaded(source, charts, of, complete)
+    except UNFIT as error:
+        log.warning("rows that don't fit together: %s", type(error).__name__, exc_info=error)
+        raise RegistryError(
+            "package_inconsistent",
+            _("What is in it does not fit together; nothing of it was taken over."),
+            _("Get it again from where it comes from."),
+        ) from None
+
+
+def _loaded(source: Rows, charts: bool, of: set[str] | None, complete: bool) -> Loaded:
     catalogue = Catalogue(of)
     designs = list(source.rows("designs"))
     catalogue.load_designs(designs)
@@ -79,6 +114,7 @@ def load_rows(source: Rows, *, charts: bool, of: set[str] | None = None, complet
     sheets.load_units(list(source.rows("units")))
     rows = list(source.rows("sheets"))
     sheets.load_sheets(rows, source.rows("readings"))
+    load_jobs(source, sheets, restoring=of is None, complete=complete)
     if complete:
         for design in catalogue.designs.values():
             sheets.take_back(design, rows)

@@ -10,12 +10,13 @@ from django.core.files.base import ContentFile
 from django.db import transaction
 from PIL import Image, ImageOps, UnidentifiedImageError
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import refusal
 from registry.models import Sheet, SheetPicture, User
 from registry.permissions import require
 from registry.services.audit import record
 from registry.translation import gettext as _
 
+PICTURES = "/pictures"  # the field that an error points to
 MOST_PICTURES = 4
 MOST_BYTES = 12_000_000
 MOST_PIXELS = 60_000_000
@@ -38,8 +39,11 @@ def picture_add(*, by: User, sheet: Sheet, upload: IO[bytes]) -> SheetPicture:
         taken = {picture.order for picture in there}
         order = next((n for n in range(1, MOST_PICTURES + 1) if n not in taken), None)
         if order is None:
-            raise _wrong(
-                "too_many_pictures", _("This sheet has four pictures already."), _("Remove one first.")
+            raise refusal(
+                "too_many_pictures",
+                _("This sheet has four pictures already."),
+                _("Remove one first."),
+                field=PICTURES,
             )
         picture = SheetPicture(sheet=sheet, order=order)
         picture.image.save(f"{picture.uuid}.jpg", ContentFile(encoded), save=False)
@@ -69,10 +73,11 @@ def picture_remove(*, by: User, picture: SheetPicture) -> None:
 def reencoded(data: bytes) -> bytes:
     """A plain JPEG of the picture, turned upright, without metadata."""
     if len(data) > MOST_BYTES:
-        raise _wrong(
+        raise refusal(
             "picture_too_large",
             _("This picture is too large."),
             _("Send one of at most 12 MB."),
+            field=PICTURES,
         )
     try:
         with warnings.catch_warnings():
@@ -82,14 +87,18 @@ def reencoded(data: bytes) -> bytes:
                 raise Image.DecompressionBombError
             image.load()
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
-        raise _wrong(
-            "picture_too_many_pixels", _("This picture has too many pixels."), _("Send a smaller one.")
+        raise refusal(
+            "picture_too_many_pixels",
+            _("This picture has too many pixels."),
+            _("Send a smaller one."),
+            field=PICTURES,
         ) from None
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, EOFError):
-        raise _wrong(
+        raise refusal(
             "picture_unreadable",
             _("This is not a picture that can be read."),
             _("Send a JPEG, PNG or WebP file."),
+            field=PICTURES,
         ) from None
     upright = ImageOps.exif_transpose(image).convert("RGB")
     upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
@@ -98,7 +107,3 @@ def reencoded(data: bytes) -> bytes:
     out = io.BytesIO()
     plain.save(out, "JPEG", quality=82, optimize=True)
     return out.getvalue()
-
-
-def _wrong(code: str, message: str, advice: str) -> RegistryErrors:
-    return RegistryErrors([RegistryError(code, message, advice, field="/pictures")])

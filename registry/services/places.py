@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from django.db import connection
+
 from registry.models import Place
 
 PlaceKey = tuple[int, bool, int, int]  # position, between, lower pin, higher pin (ids)
@@ -15,15 +17,23 @@ def places_for(keys: Iterable[PlaceKey]) -> dict[PlaceKey, int]:
     found = _known(wanted)
     missing = sorted(wanted - found.keys())
     if missing:
-        Place.objects.bulk_create(
-            (
-                Place(position_id=position, between=between, pin_a_id=low, pin_b_id=high)
-                for position, between, low, high in missing
-            ),
-            ignore_conflicts=True,
-        )
+        _make(missing)
         found = _known(wanted)
     return found
+
+
+def _make(missing: list[PlaceKey]) -> None:
+    """Straight into the table, without an object for each; one that is made elsewhere meanwhile stays."""
+    quote = connection.ops.quote_name
+    columns = ", ".join(map(quote, ("position_id", "between", "pin_a_id", "pin_b_id")))
+    insert = f"INSERT INTO {quote(Place._meta.db_table)} ({columns})"
+    with connection.cursor() as cursor, connection.wrap_database_errors:
+        if connection.vendor == "postgresql":
+            rows = "SELECT * FROM unnest(%s::bigint[], %s::boolean[], %s::bigint[], %s::bigint[])"
+            each = [list(column) for column in zip(*missing, strict=True)]
+            cursor.execute(f"{insert} {rows} ON CONFLICT DO NOTHING", each)
+        else:
+            cursor.executemany(f"{insert} VALUES (%s, %s, %s, %s) ON CONFLICT DO NOTHING", missing)
 
 
 def _known(wanted: set[PlaceKey]) -> dict[PlaceKey, int]:

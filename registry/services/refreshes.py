@@ -12,15 +12,17 @@ from collections.abc import Iterable
 from functools import partial
 
 from django.conf import settings
-from django.db import InterfaceError, OperationalError, transaction
+from django.db import InterfaceError, OperationalError, connection, transaction
 from django.db.models import F, QuerySet
 from django.utils import timezone
+from django_tasks import TaskResultStatus
+from django_tasks_db.models import DBTaskResult
 
 from registry.models import Design, RefreshTrouble, User
 from registry.permissions import require
 from registry.selectors.evidence import designs_fed_by
 from registry.services.audit import record
-from registry.services.charts import chart_refresh
+from registry.services.charts import chart_refreshed
 from registry.tasks import refresh_chart
 
 log = logging.getLogger("registry.refresh")
@@ -49,11 +51,30 @@ def _queue_one(pk: int) -> None:
         _mark([pk])
         transaction.on_commit(partial(refresh_chart.enqueue, pk))
         return
-    fresh = Design.objects.filter(pk=pk, stale=False)
-    if fresh.update(stale=True, changes=F("changes") + 1):
+    if _mark_first(pk):
         refresh_chart.enqueue(pk)  # a row of the same database: it comes and goes with the change
     else:
-        _mark([pk])
+        waiting = DBTaskResult.objects.filter(task_path=refresh_chart.module_path, priority__lt=0)
+        waiting.filter(status=TaskResultStatus.READY, args_kwargs__args__0=pk).update(priority=0)
+
+
+def _mark_first(pk: int) -> bool:
+    """Mark the design; whether it had no mark before."""
+    if connection.vendor != "postgresql":
+        fresh = Design.objects.filter(pk=pk, stale=False).update(stale=True, changes=F("changes") + 1)
+        if not fresh:
+            _mark([pk])
+        return bool(fresh)
+    table = connection.ops.quote_name(Design._meta.db_table)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"""WITH before AS (SELECT id, stale FROM {table} WHERE id = %s FOR UPDATE)
+            UPDATE {table} SET stale = true, changes = changes + 1 FROM before
+            WHERE {table}.id = before.id RETURNING before.stale""",  # noqa: S608  our own name
+            [pk],
+        )
+        marked = cursor.fetchone()
+    return marked is not None and not marked[0]
 
 
 def queue_left_behind(design_ids: Iterable[int] | None = None) -> None:
@@ -73,7 +94,9 @@ def refresh_run(*, design_id: int) -> None:
         if not owed().filter(pk=design_id).exists():
             return
         try:
-            chart_refresh(design_id=design_id)
+            _revision, fresh = chart_refreshed(design_id=design_id)
+            if fresh:
+                return
         except (OperationalError, InterfaceError):
             raise
         except Exception as error:
@@ -96,15 +119,15 @@ def owed() -> QuerySet[Design]:
 
 
 @transaction.atomic
-def trouble_note(*, design_id: int, error: str) -> RefreshTrouble:
-    """One more failure of this design; the third parks it."""
+def trouble_note(*, design_id: int, error: str, park: bool = False) -> RefreshTrouble:
+    """One more failure of this design; the third parks it, or this one, if so asked."""
     now = timezone.now()
     RefreshTrouble.objects.get_or_create(design_id=design_id, defaults={"failed_at": now})
     trouble = RefreshTrouble.objects.select_for_update().get(design_id=design_id)
     trouble.failures += 1
     trouble.error = (error.splitlines() or [""])[0][:200]
     trouble.failed_at = now
-    if trouble.failures >= FAILURES_TO_PARK and trouble.parked_at is None:
+    if trouble.parked_at is None and (park or trouble.failures >= FAILURES_TO_PARK):
         trouble.parked_at = now
         log.error("design %s is parked after %s failures", design_id, trouble.failures)
     trouble.save()

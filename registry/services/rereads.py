@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import partial
 
 from django.utils import timezone
 
 from registry.models import Decision, Sheet
 from registry.services.notices import notify
+from registry.services.one_by_one import OneByOne
 
 DAYS_BEFORE = 2
 
@@ -24,22 +26,28 @@ def open_rereads() -> list[Decision]:
 
 
 def remind_rereads(*, today: date | None = None) -> int:
-    """Tell those whose day is near or over, once; how many were told."""
-    today = today or timezone.localdate()
-    told = 0
+    """Tell those whose day is near or over, once; how many were told.
+
+    Raises SomeFailed, after all of them.
+    """
+    reminders = OneByOne("reminders to read a unit again")
     for decision in open_rereads():
-        deadline = date.fromisoformat(decision.payload["deadline"])
-        if decision.before.get("reminded") or deadline - timedelta(days=DAYS_BEFORE) > today:
-            continue
-        sheet = Sheet.objects.select_related("contributor__user", "design").get(uuid=decision.target_uuid)
-        notify(
-            sheet.contributor.user,
-            "reread_due",
-            sheet=str(sheet.uuid),
-            design=sheet.design.name,
-            deadline=decision.payload["deadline"],
-        )
-        decision.before["reminded"] = today.isoformat()
-        decision.save(update_fields=["before"])
-        told += 1
-    return told
+        reminders.run(partial(_remind, decision, today or timezone.localdate()))
+    return reminders.end()
+
+
+def _remind(decision: Decision, today: date) -> int:
+    deadline = date.fromisoformat(decision.payload["deadline"])
+    if decision.before.get("reminded") or deadline - timedelta(days=DAYS_BEFORE) > today:
+        return 0
+    sheet = Sheet.objects.select_related("contributor__user", "design").get(uuid=decision.target_uuid)
+    notify(
+        sheet.contributor.user,
+        "reread_due",
+        sheet=str(sheet.uuid),
+        design=sheet.design.name,
+        deadline=decision.payload["deadline"],
+    )
+    decision.before["reminded"] = today.isoformat()
+    decision.save(update_fields=["before"])
+    return 1

@@ -13,11 +13,11 @@ from typing import Any
 
 from registry.errors import RegistryError
 from registry.formats.reading import Reading, ReadingKind, parse_ohm, parse_reading
-from registry.models import Design, Pin, Position
+from registry.models import Design
 from registry.models.catalogue import SourceClass
 from registry.models.sheets import HeldGood, ReadAt, SheetVersionPurpose
 from registry.selectors.catalogue_kept import KeptCatalogue
-from registry.selectors.labels import DesignLabels
+from registry.selectors.labels import DesignLabels, LabelledPin, LabelledPosition
 from registry.services.fields import Fields
 from registry.translation import gettext as _
 
@@ -38,10 +38,10 @@ class MeterUsed:
 class ReadingTyped:
     """position and pins of the design; turned: pin and against were given in the other order."""
 
-    position: Position
+    position: LabelledPosition
     between: bool
-    pin: Pin
-    against: Pin
+    pin: LabelledPin
+    against: LabelledPin
     sweep: int
     as_typed: str
     reading: Reading

@@ -30,6 +30,7 @@ from registry.services.sheet_versions import rows_made, second_pass_add, version
 from registry.services.sheets import (
     client_id_used,
     meter_of,
+    name_of,
     part_named,
     queue_refresh,
     refuse_unmeasured,
@@ -113,7 +114,7 @@ class _Batch:
         for part in _chunks(bodies):
             rows = own.filter(client_id__in=[body.client_id for body in part])
             self.known |= {c: (u, d) for c, u, d in rows.values_list("client_id", "uuid", "body_digest")}
-            named = own.filter(name__in=[_name(body) for body in part])
+            named = own.filter(name__in=[name_of(body) for body in part])
             self.names |= set(named.values_list("name", flat=True))
         if self.known:
             queue_left_behind({body.design.pk for body in bodies if body.client_id in self.known})
@@ -128,8 +129,8 @@ class _Batch:
                 if digest != body.digest:
                     raise RegistryErrors([client_id_used()])
                 return Taken(sheet)
-            if _name(body) in self.names:
-                raise RegistryErrors([sheet_name_used(_name(body))])
+            if name_of(body) in self.names:
+                raise RegistryErrors([sheet_name_used(name_of(body))])
             if self.left is not None and len(self.new) >= self.left:
                 raise RegistryErrors([allowance_used(self.allowance)])
             return Taken(self._prepare(body), new=True)
@@ -142,7 +143,7 @@ class _Batch:
             design=body.design,
             unit=self._unit(body),
             contributor=self.contributor,
-            name=_name(body),
+            name=name_of(body),
             client_id=body.client_id,
             body_digest=body.digest,
             rereads=rereads,
@@ -209,10 +210,6 @@ class _Batch:
 def under(taken: Taken, at: str) -> Taken:
     """The same, its errors' pointers set below `at`."""
     return replace(taken, errors=tuple(error.at(field=at + error.field) for error in taken.errors))
-
-
-def _name(body: SheetBody) -> str:
-    return body.name or f"sheet-{body.client_id}"
 
 
 def _chunks(rows: Sequence[T]) -> Iterable[Sequence[T]]:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
+from django.db.models import Q
 from django.utils import timezone
 
 from registry.errors import RegistryError, RegistryErrors
 from registry.models import (
+    Change,
     Contributor,
     LeadResistance,
     Meter,
@@ -22,9 +25,11 @@ from registry.models import (
     part_key,
 )
 from registry.permissions import require
-from registry.services.accounts import contributor_of
+from registry.services.accounts import contributor_at_hand
 from registry.services.allowance import allowance_require
 from registry.services.audit import record
+from registry.services.changes import change_of_version
+from registry.services.receipts import Receipt, receipt_of
 from registry.services.refreshes import queue_refresh
 from registry.services.sheet_body import MeterUsed, SheetBody, read_body
 from registry.services.sheet_versions import version_add, versions_first
@@ -36,18 +41,37 @@ def sheet_submit(*, by: User, body: Any) -> Sheet:
 
     Raises RegistryErrors with every fault of the body; PermissionDenied.
     """
+    return sheet_take(by=by, body=body).sheet
+
+
+def sheet_take(*, by: User, body: Any) -> Receipt:
+    """As `sheet_submit`, with what the receipt says."""
     require(by, "submit")
     sheet_body = read_body(body)
     refuse_unmeasured(sheet_body)
-    contributor = contributor_of(by)
+    contributor = contributor_at_hand(by)
     try:
-        with transaction.atomic():
-            return _replayed(contributor, sheet_body) or _store(by, contributor, sheet_body)
-    except (IntegrityError, RegistryErrors):  # the same sheet arrived twice at once: the other was stored
-        stored = _replayed(contributor, sheet_body)
-        if stored is None:
+        return _take(by, contributor, sheet_body)
+    except (IntegrityError, RegistryErrors) as error:  # did the same sheet arrive twice at once?
+        stored = _replayed(_own_alike(contributor, sheet_body), sheet_body)
+        if stored is not None:
+            return Receipt(stored, False)
+        if isinstance(error, RegistryErrors):
             raise
-        return stored
+    # Another sheet of this person made the same unit or meter at the same moment: now it is there.
+    return _take(by, contributor, sheet_body)
+
+
+@transaction.atomic
+def _take(by: User, contributor: Contributor, body: SheetBody) -> Receipt:
+    alike = _own_alike(contributor, body)
+    stored = _replayed(alike, body)
+    if stored is not None:
+        return Receipt(stored, False)
+    allowance_require(contributor)
+    if alike:
+        raise RegistryErrors([sheet_name_used(name_of(body))])
+    return receipt_of(_store(by, contributor, body), body)
 
 
 def refuse_unmeasured(body: SheetBody) -> None:
@@ -64,11 +88,27 @@ def refuse_unmeasured(body: SheetBody) -> None:
         )
 
 
-def _replayed(contributor: Contributor, body: SheetBody) -> Sheet | None:
-    stored = Sheet.objects.filter(contributor=contributor, client_id=body.client_id).first()
-    if stored is not None and stored.body_digest != body.digest:
-        raise RegistryErrors([client_id_used()])
-    return stored
+def name_of(body: SheetBody) -> str:
+    return body.name or f"sheet-{body.client_id}"
+
+
+Alike = tuple[int, uuid.UUID, str]  # id, client id, digest of its body
+
+
+def _own_alike(contributor: Contributor, body: SheetBody) -> list[Alike]:
+    """The contributor's sheets under the body's client id, or under its name."""
+    named = Q(contributor=contributor, name=name_of(body))
+    found = Sheet.objects.filter(Q(contributor=contributor, client_id=body.client_id) | named)
+    return list(found.values_list("pk", "client_id", "body_digest"))
+
+
+def _replayed(alike: list[Alike], body: SheetBody) -> Sheet | None:
+    for pk, client_id, digest in alike:
+        if client_id == body.client_id:
+            if digest != body.digest:
+                raise RegistryErrors([client_id_used()])
+            return Sheet.objects.get(pk=pk)
+    return None
 
 
 def client_id_used() -> RegistryError:
@@ -89,27 +129,24 @@ def sheet_name_used(name: str) -> RegistryError:
     )
 
 
-def _store(by: User, contributor: Contributor, body: SheetBody) -> Sheet:
-    allowance_require(contributor)
-    unit = unit_of(contributor, body)
-    name = body.name or f"sheet-{body.client_id}"
-    if Sheet.objects.filter(contributor=contributor, name=name).exists():
-        raise RegistryErrors([sheet_name_used(name)])
+def _store(by: User, contributor: Contributor, body: SheetBody) -> SheetVersion:
     sheet = Sheet.objects.create(
         design=body.design,
-        unit=unit,
+        unit=unit_of(contributor, body),
         contributor=contributor,
-        name=name,
+        name=name_of(body),
         client_id=body.client_id,
         body_digest=body.digest,
         rereads=reread_of(contributor, body),
         licence=settings.BENCHQUORUM_DATA_LICENCE,
         measured_it_myself=True,
     )
-    versions_first(sheet=sheet, body=body, made_by=by, meter=meter_of(contributor, body.meter, body))
-    record(by=by, action="sheet_submit", target_kind="sheet", target_uuid=sheet.uuid)
+    meter = meter_of(contributor, body.meter, body)
+    version = versions_first(sheet=sheet, body=body, made_by=by, meter=meter)
+    added = change_of_version(Change.Kind.SHEET_ADDED, version)
+    record(by=by, action="sheet_submit", target_kind="sheet", target_uuid=sheet.uuid, feed=[added])
     queue_refresh(body.design)
-    return sheet
+    return version
 
 
 @transaction.atomic
@@ -186,10 +223,18 @@ def pattern_seen(sheet: Sheet) -> bool:
 
 
 def unit_of(contributor: Contributor, body: SheetBody) -> Unit:
-    unit, _made = Unit.objects.get_or_create(contributor=contributor, design=body.design, key=body.unit_key)
+    """IntegrityError where another transaction makes the same unit at this moment."""
+    own: dict[str, Any] = {"contributor": contributor, "design": body.design, "key": body.unit_key}
+    unit = Unit.objects.filter(**own).first() or Unit(**own)
+    before = _description(unit)
     unit_describe(unit, body, part_named)
-    unit.save()
+    if unit.pk is None or _description(unit) != before:
+        unit.save()
     return unit
+
+
+def _description(unit: Unit) -> tuple[str, str, int | None]:
+    return unit.tag_code, unit.date_code, unit.part_number_id
 
 
 def unit_describe(unit: Unit, body: SheetBody, part: Callable[[str], PartNumber | None]) -> None:
@@ -209,19 +254,29 @@ def part_named(number: str) -> PartNumber | None:
 def meter_of(contributor: Contributor, used: MeterUsed, body: SheetBody) -> Meter | None:
     if not used.name:
         return None
-    meter, _made = Meter.objects.update_or_create(
-        contributor=contributor,
-        name=used.name,
-        defaults={
-            "limit_ohm": used.limit_ohm,
-            "apart_shows": used.apart_shows,
-            "buzzer_limit_ohm": used.buzzer_limit_ohm,
-            "resolution_ohm": used.resolution_ohm,
-        },
-    )
+    shown = {
+        "limit_ohm": used.limit_ohm,
+        "apart_shows": used.apart_shows,
+        "buzzer_limit_ohm": used.buzzer_limit_ohm,
+        "resolution_ohm": used.resolution_ohm,
+    }
+    meter, _made = Meter.objects.get_or_create(contributor=contributor, name=used.name, defaults=shown)
+    _update(meter, shown)
     day = body.read_on or timezone.localdate()
-    LeadResistance.objects.update_or_create(meter=meter, measured_on=day, defaults={"ohm": used.lead_ohm})
+    leads, _made = LeadResistance.objects.get_or_create(
+        meter=meter, measured_on=day, defaults={"ohm": used.lead_ohm}
+    )
+    _update(leads, {"ohm": used.lead_ohm})
     return meter
+
+
+def _update(row: Meter | LeadResistance, values: dict[str, Any]) -> None:
+    """Most sheets are read with the meter of the sheet before: what is as it was is not written again."""
+    changed = [name for name, value in values.items() if getattr(row, name) != value]
+    for name in changed:
+        setattr(row, name, values[name])
+    if changed:
+        row.save(update_fields=changed)
 
 
 def reread_of(contributor: Contributor, body: SheetBody) -> Sheet | None:

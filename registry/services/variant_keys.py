@@ -21,7 +21,7 @@ def keys_for(design: Design, content: dict[str, Any], bound: set[str] | None = N
 
     bound: keys that a moderator's split or merge gave to sheets; a table of that name keeps it.
     """
-    known = {variant.key: variant.table for variant in design.variants.order_by("pk")}
+    known = {variant.key: variant.table for variant in sorted(design.variants.all(), key=_made)}
     tables = {variant["variant"]: _table(variant) for variant in content["variants"]}
     given: dict[str, str] = {name: name for name in tables if name in (bound or set())}
     pairs = sorted(
@@ -45,10 +45,15 @@ def keys_store(design: Design, content: dict[str, Any]) -> None:
     for computed in content["variants"]:
         table, variant = _table(computed), known.get(computed["variant"])
         if variant is None:
-            Variant.objects.create(design=design, key=computed["variant"], table=table)
+            Variant(design=design, key=computed["variant"], table=table).save(force_insert=True)
         elif variant.table != table:
             variant.table = table
             variant.save(update_fields=["table"])
+
+
+def _made(variant: Variant) -> int:
+    """In the order in which they were made."""
+    return variant.pk
 
 
 def _free(wanted: str, taken: set[str]) -> str:

@@ -97,7 +97,7 @@ def webhook_replay(*, by: User, webhook: Webhook, since: int) -> None:
     changes_number()
     if not 0 <= since <= newest_number():
         message = _("“since” is a number of the feed, or 0 for all of it.")
-        raise RegistryErrors([RegistryError("out_of_range", message, field="/since")])
+        raise RegistryErrors([RegistryError("feed_not_there_yet", message, field="/since")])
     webhook.read_up_to, webhook.paused_at, webhook.in_vain = since, None, 0
     webhook.save(update_fields=["read_up_to", "paused_at", "in_vain"])
     record(by=by, action="webhook_replay", target_kind="webhook", target_uuid=webhook.uuid, since=since)

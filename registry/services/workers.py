@@ -19,6 +19,7 @@ from django_tasks_db.models import DBTaskResult
 
 from registry.models import RefreshTrouble, WorkerBeat
 from registry.services.audit import chain_seal
+from registry.services.mail import mail_forget
 from registry.services.refreshes import FAILURES_TO_PARK, owed, trouble_note
 from registry.services.webhook_queue import deliveries_owed
 from registry.tasks import refresh_chart
@@ -27,6 +28,7 @@ log = logging.getLogger("registry.worker")
 FINISHED_FOR = timedelta(days=1)  # the queue's table slows down as it grows
 LAST_FOR = timedelta(seconds=30)  # how long a failed design waits, times its failures
 TRIES = 3
+DEATHS_FOR = timedelta(hours=1)  # how long a worker's death counts
 ROUND_LOCK = 0x62710002
 
 
@@ -57,6 +59,7 @@ def round_of_care() -> None:
         tasks_take_over()
         tasks_owed()
         deliveries_owed()
+        mail_forget()
         DBTaskResult.objects.finished().filter(finished_at__lt=timezone.now() - FINISHED_FOR).delete()
         WorkerBeat.objects.filter(seen_at__lt=Now() - FINISHED_FOR).delete()
     chain_seal()
@@ -72,11 +75,14 @@ def _alone() -> bool:
 
 @transaction.atomic
 def tasks_take_over() -> int:
-    """Tasks of workers that fell silent go back to the queue; one that has killed three is given up."""
+    """Tasks of workers that fell silent go back to the queue; one that has killed three is given up.
+
+    Not where more workers died of something else lately: then the machine is at fault, not the task.
+    """
     silent_for = timedelta(seconds=settings.BENCHQUORUM_WORKER_SILENT)
-    living = set(
-        WorkerBeat.objects.filter(seen_at__gte=Now() - silent_for).values_list("worker_id", flat=True)
-    )
+    seen = WorkerBeat.objects.filter(seen_at__gte=Now() - DEATHS_FOR)
+    living = set(seen.filter(seen_at__gte=Now() - silent_for).values_list("worker_id", flat=True))
+    fell = set(seen.values_list("worker_id", flat=True)) - living
     taken = 0
     running = DBTaskResult.objects.running().select_for_update(skip_locked=True)
     for task in running:
@@ -84,10 +90,12 @@ def tasks_take_over() -> int:
             continue
         taken += 1
         log.warning("task %s is taken over from worker %s", task.pk, (task.worker_ids or ["none"])[-1])
-        given_up = len(task.worker_ids) >= TRIES
-        if task.task_path == refresh_chart.module_path:
-            trouble = trouble_note(design_id=task.args_kwargs["args"][0], error="the worker died of it")
-            given_up = given_up or trouble.parked_at is not None
+        at_fault = len(task.worker_ids) >= len(fell - set(task.worker_ids))
+        given_up = at_fault and len(task.worker_ids) >= TRIES
+        if at_fault and task.task_path == refresh_chart.module_path:
+            design_id = task.args_kwargs["args"][0]
+            trouble = trouble_note(design_id=design_id, error="the worker died of it", park=given_up)
+            given_up = trouble.parked_at is not None
         if given_up:
             task.set_failed(RuntimeError("its workers died"))
         else:

@@ -7,6 +7,7 @@ from typing import Any
 from django import template
 
 from registry.formats.decision_words import held_words, kind_words
+from registry.formats.deed_words import deed_words
 from registry.formats.figures import cell_text
 from registry.formats.sentences import finding_message
 from registry.models import Decision, User
@@ -46,6 +47,11 @@ def choice_word(code: str) -> str:
         "pressure": _("pressure"),
         "set": _("a set of separate switches"),
     }.get(code, code)
+
+
+@register.filter
+def deed(action: str) -> str:
+    return deed_words(action)
 
 
 @register.filter

@@ -9,7 +9,16 @@ from django import template
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.formats.figures import cell_text, distance_text, in_unit, ohm_text, share_text
+from registry.bridge.habits import Rate
+from registry.formats.figures import (
+    cell_text,
+    distance_text,
+    in_unit,
+    ohm_text,
+    rate_text,
+    rates_text,
+    share_text,
+)
 from registry.formats.life_words import far_text
 
 register = template.Library()
@@ -23,6 +32,12 @@ def ohm(value: float | None) -> str:
 @register.filter
 def share(value: float | None) -> str:
     return "" if value is None else share_text(value)
+
+
+@register.filter
+def rate(found: Rate) -> str:
+    """“5.1 % (2.2 % to 9.4 %)”."""
+    return f"{rate_text(found.share)} ({rates_text(found.low, found.high)})"
 
 
 @register.filter

@@ -21,7 +21,7 @@ def main(token: str, design: str, key: str) -> None:
     from django.core.handlers.wsgi import WSGIHandler
 
     server, body = WSGIHandler(), json.dumps({"submissions": bodies(design)}).encode()
-    ask(server, "GET", "/api/v1/charts/", token, b"", "")  # all is loaded
+    ask(server, "GET", "/api/v1/charts/", token, b"")  # all is loaded
     print("begins", flush=True)
     print(ask(server, "POST", "/api/v1/submissions/bulk/", token, body, key).decode(), flush=True)
 
@@ -43,7 +43,7 @@ def bodies(design: str) -> list[dict[str, object]]:
     ]
 
 
-def ask(server: object, method: str, address: str, token: str, body: bytes, key: str) -> bytes:
+def ask(server: object, method: str, address: str, token: str, body: bytes, key: str = "") -> bytes:
     """The answer's body; AssertionError for any other status than 200."""
     surroundings = {
         "REQUEST_METHOD": method,

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
+import time
 import uuid
 from datetime import UTC, datetime
 from typing import Any
 
 from allauth.mfa.models import Authenticator
 from django.contrib.auth.models import Group
+from django.test import Client
 
 from registry.models import ChartRevision, CurrentChart, Design, User
 from registry.permissions import MODERATORS
@@ -35,6 +37,15 @@ def made_token(user: User, *scopes: str) -> str:
     """The header's value."""
     _token, secret = token_make(by=user, name="test", scopes=scopes or ("read", "submit"))
     return f"Token {secret}"
+
+
+def said_again(client: Client) -> None:
+    """Whoever is signed in has said their password once more, just now."""
+    session = client.session
+    record = {"method": "password", "at": time.time(), "reauthenticated": True}
+    session["account_authentication_methods"] = [record]
+    session["account_authentication_methods_user"] = session["_auth_user_id"]
+    session.save()
 
 
 def design_body(name: str = "Sweeper selector", *, pins: int = 5, positions: str = "PRND") -> dict[str, Any]:

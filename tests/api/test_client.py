@@ -144,3 +144,27 @@ def test_it_follows_no_address_of_another_site(monkeypatch: pytest.MonkeyPatch) 
         list(Registry("https://registry.example", "bq_x").designs())
     with pytest.raises(ValueError, match="https"):
         Registry("file:///etc/passwd")
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [(None, "No such file"), ("design;unit\na;b\n", "no column"), ("", "no column")],
+)
+def test_the_example_says_in_words_what_is_wrong_with_a_file(
+    content: str | None, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "readings.csv"
+    if content is not None:
+        file.write_text(content)
+    assert main(["http://127.0.0.1:9", str(file)]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_nobody_who_answers_is_said_in_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("time.sleep", lambda seconds: None)
+    file = tmp_path / "readings.csv"
+    file.write_text("design,submission,unit,position,pin,against,reading\nX,1,a,P,2,1,0.4\n")
+    assert main(["http://127.0.0.1:9", str(file)]) == 2
+    assert "127.0.0.1:9/api/v1/ does not answer" in capsys.readouterr().err

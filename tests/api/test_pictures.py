@@ -31,7 +31,7 @@ def test_four_are_taken_each_once(bearer: APIClient, at: str) -> None:
         answer = bearer.post(at, picture(40 * n))
         assert answer.status_code == 201 and answer.json()["order"] == n
     fifth = bearer.post(at, picture(250))
-    assert fifth.status_code == 400 and fifth.json()["errors"][0]["pointer"] == "/picture"
+    assert fifth.status_code == 409 and fifth.json()["errors"][0]["pointer"] == "/picture"
     rows = bearer.get(at).json()["results"]
     assert [row["order"] for row in rows] == [1, 2, 3, 4]
     assert bearer.delete(f"{at}{rows[0]['picture']}/").status_code == 204

@@ -49,3 +49,26 @@ def test_one_process_counts_by_itself_without_a_store() -> None:
     with pytest.raises(Spent):
         take(policy, key)
     cache.delete(key)
+
+
+AWAY = """
+import logging, django
+logging.basicConfig()
+django.setup()
+from django.core.cache import cache
+from api.throttles import Policy, take
+left = [take(Policy("test", 1, 3600), "x").remaining for _ in range(3)]
+print(left, cache.get("y", 7), cache.set("y", 1), cache.add("z", 1))
+"""
+
+
+def test_while_the_store_is_away_nobody_is_stopped() -> None:
+    surroundings = {
+        **os.environ,
+        "BENCHQUORUM_CACHE": "rediscache://127.0.0.1:9/1",  # nothing listens there
+        "DJANGO_SETTINGS_MODULE": "registry.settings",
+    }
+    asked = subprocess.run([sys.executable, "-c", AWAY], env=surroundings, cwd=settings.BASE_DIR,
+                           capture_output=True, text=True, check=True)  # fmt: skip
+    assert asked.stdout.startswith("[0, 0, 0] 7 ") and asked.stdout.endswith(" True\n")
+    assert "ConnectionInterrupted" in asked.stderr

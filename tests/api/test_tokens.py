@@ -12,7 +12,7 @@ from rest_framework.test import APIClient
 from registry.errors import RegistryErrors
 from registry.models import ApiToken, AuditEntry, User
 from registry.services.tokens import MOST_TOKENS, token_make, token_revoke
-from tests.api.made import made_moderator, made_token, made_user
+from tests.api.made import made_moderator, made_token, made_user, said_again
 
 TOKENS = "/api/v1/tokens/"
 OWN = "/api/v1/submissions/"
@@ -22,6 +22,7 @@ OWN = "/api/v1/submissions/"
 def session(reader: User) -> APIClient:
     client = APIClient()
     client.force_login(reader)
+    said_again(client)
     return client
 
 

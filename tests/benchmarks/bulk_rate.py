@@ -3,13 +3,13 @@
 Run in a process of its own, with the database in the environment: `python -m tests.benchmarks.bulk_rate`
 prints the seconds of each way as JSON.  The API's are those of a whole request: the body is read, the sheets
 are checked and stored, and, as the embedded default does it, the chart is made before the answer.  The
-command's are those of a whole process, with the snapshot and all charts.
+command's are those of a whole process, with the snapshot and all charts: a few designs of 125 sheets, and
+many of ten, where what each design costs is most of it.
 """
 
 from __future__ import annotations
 
 import csv
-import io
 import json
 import subprocess
 import sys
@@ -20,11 +20,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from tests.api.bulk_process import ask
+
 SHEETS, POSITIONS, PINS = 2500, "PRNDSLMK", "23456"
 A_SHEET = len(POSITIONS) * len(PINS)
 READINGS = SHEETS * A_SHEET
 COLUMNS = ("design", "submission", "unit", "contributor", "step", "position", "pin", "against", "reading")
-DESIGNS, CONTRIBUTORS = 20, 12  # of the command's file
+DESIGNS, MANY_DESIGNS, CONTRIBUTORS = 20, 250, 12  # of the command's files
 
 
 def as_typed(n: int, position: str, pin: str) -> str:
@@ -54,13 +56,14 @@ def bulk_body(design: Any, *, sheets: int = SHEETS) -> dict[str, Any]:
     }
 
 
-def write_file(path: Path) -> None:
+def write_file(path: Path, designs: int = DESIGNS) -> None:
     """The same number of readings in the tidy form, of several designs and people."""
     with path.open("w", newline="", encoding="utf-8") as file:
         rows = csv.writer(file)
         rows.writerow(COLUMNS)
         for n in range(SHEETS):
-            head = (f"Design {n % DESIGNS}", f"s{n}", f"u{n}", f"person {n % CONTRIBUTORS}")
+            named = (f"Design {n % designs} of {designs}", f"s{n} of {designs}", f"u{n}")
+            head = (*named, f"person {n % CONTRIBUTORS}")
             for step, position in enumerate(POSITIONS, start=1):
                 for pin in PINS:
                     rows.writerow([*head, step, position, pin, "1", as_typed(n, position, pin)])
@@ -90,37 +93,20 @@ def by_api(token: str, design: Any) -> dict[str, float]:
 
 
 def _posted(server: Any, address: str, token: str, body: bytes) -> dict[str, Any]:
-    surroundings = {
-        "REQUEST_METHOD": "POST",
-        "PATH_INFO": address,
-        "SERVER_NAME": "localhost",
-        "SERVER_PORT": "80",
-        "HTTP_HOST": "localhost",
-        "HTTP_AUTHORIZATION": token,
-        "REMOTE_ADDR": "127.0.0.1",
-        "CONTENT_TYPE": "application/json",
-        "CONTENT_LENGTH": str(len(body)),
-        "wsgi.url_scheme": "http",
-        "wsgi.input": io.BytesIO(body),
-    }
-    status: list[str] = []
-    response = server(surroundings, lambda line, headers: status.append(line))
-    content = b"".join(response)
-    response.close()
-    assert status[0].startswith("200"), (status, content[:300])
-    found: dict[str, Any] = json.loads(content)
+    found: dict[str, Any] = json.loads(ask(server, "POST", address, token, body))
     return found
 
 
-def by_command(path: Path) -> dict[str, float]:
-    """`benchquorum import` as a process, twice."""
+def by_command(path: Path, designs: int, name: str) -> dict[str, float]:
+    """`benchquorum import` of a file as a process, twice."""
+    write_file(path, designs)
     command = [sys.executable, "-m", "registry.commands.main", "import", str(path), "--json"]
 
     def run(sheets: int) -> None:
         told = json.loads(subprocess.run(command, check=True, capture_output=True).stdout)
         assert told["sheets_new"] == sheets, told
 
-    return {"command": seconds(lambda: run(SHEETS)), "command_again": seconds(lambda: run(0))}
+    return {name: seconds(lambda: run(SHEETS)), f"{name}_again": seconds(lambda: run(0))}
 
 
 def plain_rows(design: Any, contributor: Any, like: Any) -> float:
@@ -186,8 +172,8 @@ def main() -> None:
     plain = [plain_rows(one, user.contributor, design) for one in (other, third)]
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "readings.csv"
-        write_file(path)
-        found |= by_command(path)
+        found |= by_command(path, DESIGNS, "command")
+        found |= by_command(path, MANY_DESIGNS, "many_designs")
     print(json.dumps({**found, "plain": min(plain)}))
 
 

@@ -37,7 +37,7 @@ def measured(folder: Path, url: str) -> dict[str, float]:
 def judge(database: str, found: dict[str, float]) -> None:
     rates = {way: READINGS / seconds for way, seconds in found.items()}
     print(f"\n{database}: " + ", ".join(f"{way} {rate:.0f}/s" for way, rate in rates.items()))
-    for way in ("api", "command", "api_again", "command_again"):
+    for way in ("api", "command", "many_designs", "api_again", "command_again", "many_designs_again"):
         print(f"  {way}: {rates[way] / rates['plain']:.2f} of plain rows")
         assert rates[way] / rates["plain"] >= 1 / 3
 

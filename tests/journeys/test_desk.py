@@ -64,9 +64,8 @@ def decide(page: Page, key: str, reason: str = "") -> None:
         page.locator("#reason").focus()
         page.keyboard.press("Control+A")
         page.keyboard.type(reason)
-        page.keyboard.press("Control+Enter")
-    else:
-        page.keyboard.press("Enter")
+    with page.expect_navigation():  # the page before may say that something was done too
+        page.keyboard.press("Control+Enter" if reason else "Enter")
     page.locator(".messages .success").wait_for()
 
 
@@ -162,6 +161,7 @@ def test_ten_cases_by_keyboard_alone(
     page = at_desk(desk, live_server, ours)
     page.locator("#kind").select_option("sheet")
     page.locator(".filter button").click()
+    page.wait_for_url("**kind=sheet**")
     settled = 0
     while settled < 10 and page.locator("[data-decide]").count():
         key = "c" if page.locator("[data-key=c]").count() else "k"

@@ -24,6 +24,7 @@ from tests.registry.pages.made import CLOSED, PINS, made_design, made_evidence, 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 DEMO = Path(__file__).parents[2] / "fixtures_demo" / "readings.csv"
 A_CHART = 25  # sheets; the demo has eight charts
+NEAR_BITS = 0.005
 NEAR = 0.002  # of p: the curves of the tables are no further off than 2e-4 nats a reading
 CHECK = """async ({ address, sheets }) => {
   const { parse } = await import("/static/benchquorum/offline/figures.js");
@@ -32,7 +33,7 @@ CHECK = """async ({ address, sheets }) => {
   return sheets.map(({ read_at, limit, lead, rows }) => {
     const readings = rows.map((row) => ({ ...row, limit, lead, ...parse(row.reading, "", limit) }));
     const found = check(tables, { read_at, readings });
-    return [found.verdict, found.reason, found.p_good];
+    return [found.verdict, found.reason, found.p_good, found.next];
   });
 }"""
 
@@ -52,6 +53,30 @@ def body_of(design: Design, suspect: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def same_next(here: list[dict[str, Any]], there: list[dict[str, Any]]) -> None:
+    """The same readings tell as much; only those that tell equally much may stand in another order."""
+    names = ("position", "pin", "against")
+    mine, theirs = ({tuple(row[name] for name in names): row for row in rows} for rows in (here, there))
+    assert [row["bits"] for row in here] == pytest.approx([row["bits"] for row in there], abs=NEAR_BITS)
+    for place, row in mine.items():
+        other = theirs.get(place)
+        if other is None:  # more tell equally much than are named
+            told = row["bits"] + 0.2 * row["bitsCause"]
+            instead = [
+                one for at, one in theirs.items() if at not in mine and one["excludes"] == row["excludes"]
+            ]
+            assert any(told == pytest.approx(_told(one), abs=NEAR_BITS) for one in instead), (row, there)
+            continue
+        assert (row["repeat"], row["excludes"]) == (other["repeat"], other["excludes"])
+        assert (row["bits"], row["bitsCause"]) == pytest.approx(
+            (other["bits"], other["bits_cause"]), abs=NEAR_BITS
+        )
+
+
+def _told(row: dict[str, Any]) -> float:
+    return float(row["bits"] + 0.2 * row["bits_cause"])
+
+
 def test_verdicts_are_the_servers_on_two_hundred_sheets(desk: BrowserContext, live_server: Any) -> None:
     import_apply(read_tidy(DEMO))
     page = desk.new_page()
@@ -67,10 +92,11 @@ def test_verdicts_are_the_servers_on_two_hundred_sheets(desk: BrowserContext, li
             sheets.append({"read_at": suspect["read_at"], "rows": rows, **meter})
         address = f"/designs/{current.design.uuid}/offline.json"
         here = page.evaluate(CHECK, {"address": address, "sheets": sheets})
-        for suspect, (verdict, reason, p_good) in zip(suspects, here, strict=True):
+        for suspect, (verdict, reason, p_good, following) in zip(suspects, here, strict=True):
             there = check_suspect(body=body_of(current.design, suspect))
             assert (verdict, reason) == (there["verdict"], there["reason"]), (current.design.name, suspect)
             assert p_good == pytest.approx(there["p_good"], abs=NEAR)
+            same_next(following, there["next"])
             seen.append(verdict)
     assert len(seen) == 8 * A_CHART
     assert {seen.count(word) > 20 for word in ("good", "faulty", "undecided")} == {True}
@@ -115,6 +141,9 @@ def test_network_off_chart_is_shown_and_suspect_is_checked(
     expect(page.locator("#comparison")).to_contain_text("without the network, against revision")
     body = {"design": str(design.uuid), "purpose": "suspect", "read_at": "connector", "readings": rows}
     there = check_suspect(body=body)
+    first = page.locator("#comparison ol li").first
+    expect(page.locator("#comparison")).to_contain_text("Read next")
+    expect(first).to_contain_text(f"pin {there['next'][0]['pin']} in {there['next'][0]['position']}")
     assert verdict.get_attribute("data-verdict") == there["verdict"] == "faulty"
     assert float(verdict.get_attribute("data-p-good") or 1) == pytest.approx(there["p_good"], abs=NEAR)
 

@@ -11,8 +11,10 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from registry.models import Decision, Design, Dispute, PartNumber, Sheet, User
+from tests.api.made import said_again
 
-ROLES = ("guest", "owner", "other", "moderator")
+UNPROVED = "moderator without second factor"
+ROLES = ("guest", "owner", "other", "moderator", UNPROVED)
 METHODS = ("get", "post", "put", "patch", "delete")
 NO, LOGIN, YES = "no", "log in", "yes"
 
@@ -55,6 +57,7 @@ class World:
         user = self.people[role]
         if user is not None:
             client.force_login(user)
+            said_again(client)
         return client
 
     def path(self, address: Address) -> str:

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from allauth.mfa.models import Authenticator
+
 from registry.models import Decision, Dispute, PartNumber, Target
 from registry.services.accounts import contributor_of
 from registry.services.charts import chart_refresh
 from registry.services.sheets import sheet_submit
 from tests.api.made import made_design, made_user, sheet_body
-from tests.registry.access_matrix import World
+from tests.registry.access_matrix import UNPROVED, World
 from tests.registry.moderation.made import account
 
 
 def made_world() -> World:
     owner, other, moderator = made_user("owner"), made_user("other"), account("desk", moderator=True)
-    for user in (owner, other, moderator):
+    unproved = account("half", moderator=True)
+    Authenticator.objects.create(user=moderator, type=Authenticator.Type.TOTP, data={})
+    for user in (owner, other, moderator, unproved):
         contributor_of(user)
     design = made_design(owner)
     sheet = sheet_submit(by=owner, body=sheet_body(design))
@@ -30,7 +34,13 @@ def made_world() -> World:
         state=Decision.State.IN_FORCE,
     )
     return World(
-        people={"guest": None, "owner": owner, "other": other, "moderator": moderator},
+        people={
+            "guest": None,
+            "owner": owner,
+            "other": other,
+            "moderator": moderator,
+            UNPROVED: unproved,
+        },
         design=design,
         sheet=sheet,
         dispute=dispute,

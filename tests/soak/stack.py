@@ -1,7 +1,8 @@
-"""A whole registry on the loopback address: PostgreSQL, server, workers, each started again when it dies."""
+"""A whole registry on the loopback address: database, server, workers, each started again when it dies."""
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import socket
@@ -16,8 +17,9 @@ from typing import Any
 
 import psycopg
 
+from tests.soak.database import Database
+
 ROOT = Path(__file__).parents[2]
-NAME = f"benchquorum_soak_{os.getpid()}"
 
 
 def free_port() -> int:
@@ -29,11 +31,12 @@ def free_port() -> int:
 class Stack:
     """Kills only what it has started."""
 
-    def __init__(self, server: str, *, workers: int) -> None:
-        self.admin_url, self.port = server, free_port()
+    def __init__(self, *, workers: int) -> None:
+        self.port = free_port()
         self.folder = tempfile.TemporaryDirectory(prefix="benchquorum-soak-")
         self.log = (Path(self.folder.name) / "log").open("ab")
-        self.url = server.rsplit("/", 1)[0] + f"/{NAME}"
+        self.database = Database(free_port(), self.log.fileno())
+        self.url = self.database.url
         self.environment = {
             **{k: v for k, v in os.environ.items() if not k.startswith(("BENCHQUORUM_", "DJANGO_"))},
             "DATABASE_URL": self.url,
@@ -52,20 +55,17 @@ class Stack:
         self.keeper = threading.Thread(target=self._keep, daemon=True)
 
     def __enter__(self) -> Stack:
-        self._admin(f"DROP DATABASE IF EXISTS {NAME}", f"CREATE DATABASE {NAME}")
+        self.running["database"] = self.database.start()
+        self.database.wait()
         self.run("migrate", "--quiet")
         return self
 
     def __exit__(self, *error: object) -> None:
         self.stop()
+        self._end("database")
         self.log.close()
-        self._admin(f"DROP DATABASE IF EXISTS {NAME} WITH (FORCE)")
+        self.database.remove()
         self.folder.cleanup()
-
-    def _admin(self, *statements: str) -> None:
-        with psycopg.connect(self.admin_url, autocommit=True) as connection:
-            for statement in statements:
-                connection.execute(statement)  # type: ignore[call-overload]
 
     def run(self, *arguments: str, check: bool = True) -> str:
         """A command to its end; what it printed."""
@@ -87,13 +87,17 @@ class Stack:
     def start(self) -> None:
         """Server and workers; whatever dies from now on is started again at once."""
         self.ended.clear()
-        self._start("server")
+        self.start_one("server")
         for n in range(self.workers):
-            self._start(f"worker{n}")
+            self.start_one(f"worker{n}")
         self.keeper.start()
         self.wait_for_server()
 
-    def _start(self, name: str) -> None:
+    def start_one(self, name: str) -> None:
+        """Under no keeper."""
+        if name == "database":
+            self.running[name] = self.database.start()
+            return
         command = ["serve", "--workers", "2", "--port", str(self.port)] if name == "server" else ["work"]
         self.running[name] = subprocess.Popen(
             [sys.executable, "-m", "registry.commands.main", *command],
@@ -104,7 +108,7 @@ class Stack:
         while not self.ended.wait(0.1):
             for name, process in list(self.running.items()):
                 if process.poll() is not None and not self.ended.is_set():
-                    self._start(name)
+                    self.start_one(name)
 
     def wait_for_server(self, seconds: float = 60) -> None:
         until = time.monotonic() + seconds
@@ -117,35 +121,47 @@ class Stack:
         raise AssertionError("the server did not come up: " + self.tail())
 
     def kill(self, name: str) -> None:
-        """kill -9, of the process alone; “database”: every connection to our database is cut."""
-        if name == "database":
-            self._admin(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{NAME}'")
-            return
-        self.running[name].kill()
+        """kill -9, of the process alone.
 
-    def kill_child(self) -> None:
-        """One of the server's own processes."""
-        children = Path(f"/proc/{self.running['server'].pid}/task/{self.running['server'].pid}/children")
-        try:
-            pids = [int(pid) for pid in children.read_text().split()]
-            if pids:
-                os.kill(pids[0], signal.SIGKILL)
-        except (OSError, ProcessLookupError):
-            pass
+        “child”: one of the server's processes; “beside”: one that weighs sheets for them; “lines”: what is
+        killed is every connection to the database.
+        """
+        if name == "lines":
+            with contextlib.suppress(psycopg.OperationalError):
+                self.ask("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = 'postgres'")
+            return
+        pids = {"child": _children, "beside": _beside}.get(name, lambda pid: [pid])(self._pid(name))
+        for pid in pids[:1]:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+
+    def beside(self) -> list[int]:
+        """Processes that weigh sheets for those of the server."""
+        return _beside(self.running["server"].pid)
+
+    def _pid(self, name: str) -> int:
+        return self.running["server" if name in ("child", "beside") else name].pid
 
     def stop(self) -> None:
+        """All but the database."""
         self.ended.set()
         if self.keeper.is_alive():
             self.keeper.join()
-        for process in self.running.values():
-            process.terminate()
-        for process in self.running.values():
+        self._end(*(name for name in self.running if name != "database"))
+        if self.running["database"].poll() is not None:
+            self.start_one("database")
+            self.database.wait()
+
+    def _end(self, *names: str) -> None:
+        for name in names:
+            self.running[name].terminate()
+        for name in names:
+            process = self.running.pop(name)
             try:
                 process.wait(20)
             except subprocess.TimeoutExpired:
                 os.killpg(process.pid, signal.SIGKILL)
                 process.wait()
-        self.running.clear()
 
     def ask(self, query: str) -> list[Any]:
         with psycopg.connect(self.url) as connection:
@@ -196,10 +212,10 @@ class Stack:
         raise AssertionError(f"not within {seconds} s: {query}\n{self.tail()}")
 
     def memory(self) -> int:
-        """kB that server and workers hold."""
+        """kB that server and workers hold, with all that they have started."""
         total = 0
-        for process in self.running.values():
-            for pid in [process.pid, *_children(process.pid)]:
+        for name, process in self.running.items():
+            for pid in _family(process.pid) if name != "database" else ():
                 try:
                     status = Path(f"/proc/{pid}/status").read_text()
                 except OSError:
@@ -213,7 +229,23 @@ class Stack:
 
 
 def _children(pid: int) -> list[int]:
+    """Of whichever of its threads."""
     try:
-        return [int(child) for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+        told = [file.read_text().split() for file in Path(f"/proc/{pid}/task").glob("*/children")]
     except OSError:
         return []
+    return [int(child) for some in told for child in some]
+
+
+def _family(pid: int) -> list[int]:
+    return [pid, *(one for child in _children(pid) for one in _family(child))]
+
+
+def _beside(pid: int) -> list[int]:
+    """Python calls a process that was spawned for another's work so."""
+    found = []
+    for one in _family(pid):
+        with contextlib.suppress(OSError):
+            if b"spawn_main" in Path(f"/proc/{one}/cmdline").read_bytes():
+                found.append(one)
+    return found

@@ -38,6 +38,7 @@ class Traffic:
     tokens: list[str]
     seed: int = 0  # client ids come of it: another for each run
     pause: float = 0.0
+    think: float = 0.0  # s that a reader looks at an answer before asking again, on average
     patient: bool = False  # a sender tries again until there is a receipt; else each failure is an error
     seconds: dict[str, list[float]] = field(
         default_factory=lambda: {"chart": [], "bare": [], "check": [], "sheet": []}
@@ -54,12 +55,25 @@ class Traffic:
             if dice < 0.01:
                 self.send(chance, self.tokens[seed % len(self.tokens)])
             elif dice < 0.05:
-                body = {**sheet_body(design, chance), "purpose": "suspect", "held_good": "no"}
-                self.request("check", "POST", "/api/v1/check/", body, {200})
+                self.check(chance)
             else:
                 self.request("chart", "GET", f"/api/v1/charts/{design}/", None, {200})
                 self.request("bare", "GET", "/health/live", None, {200})
+            if self.think:
+                time.sleep(chance.expovariate(1 / self.think))
         _connection(self.port).close()
+
+    def checker(self, seed: int) -> None:
+        chance = random.Random(1000 * self.seed + seed)
+        while not self.ended.is_set():
+            self.check(chance)
+            time.sleep(self.pause)
+        _connection(self.port).close()
+
+    def check(self, chance: random.Random) -> None:
+        body = sheet_body(chance.choice(self.designs), chance)
+        given = {**body, "purpose": "suspect", "held_good": "no"}
+        self.request("check", "POST", "/api/v1/check/", given, {200})
 
     def sender(self, seed: int) -> None:
         chance = random.Random(1000 * self.seed + seed)

@@ -4,7 +4,7 @@
 const place = document.getElementById("description");
 
 function withCsrf(request) {
-  const found = document.cookie.match(/(?:^|; )csrftoken=([^;]+)/);
+  const found = document.cookie.match(/(?:^|; )(?:__Host-)?csrftoken=([^;]+)/);
   if (found && !["GET", "HEAD"].includes(request.method)) {
     request.headers["X-CSRFToken"] = found[1];
   }

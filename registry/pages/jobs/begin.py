@@ -9,6 +9,7 @@ from uuid import UUID
 from allauth.account.adapter import get_adapter
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
@@ -156,7 +157,8 @@ def _keeps(actor: Actor, job: Job) -> bool:
 @require_POST
 @job_page
 def take_over(request: HttpRequest, actor: Actor, job: Job) -> HttpResponseBase:
-    assert isinstance(actor, LinkHolder)
+    if not isinstance(actor, LinkHolder):
+        raise PermissionDenied(_("This job can't be taken into an account."))
     job_take_over(by=actor, job=job)
     messages.success(request, _("The job is in your account now."))
     return redirect("job", uuid=job.uuid)

@@ -14,14 +14,13 @@ from django.urls import reverse
 
 from registry.errors import RegistryErrors
 from registry.models import Job
+from registry.pages.candidates import candidates_of
 from registry.pages.cautions import cautions_for
-from registry.pages.check import candidate_shown, named_error
 from registry.pages.jobs.access import job_page
 from registry.pages.jobs.card import job_name
 from registry.pages.loose_form import LooseForm, loose_rows
 from registry.permissions import Actor
 from registry.selectors.designs import search_designs
-from registry.services.checks import identify_switch
 from registry.services.jobs.settling import job_settle_design
 
 FOUND = 8
@@ -33,13 +32,7 @@ def identify(request: HttpRequest, actor: Actor, job: Job) -> HttpResponseBase:
     if request.POST.get("act") == "settle":
         return _settle(request, actor, job)
     form = LooseForm(request.POST or None)
-    found, wrong = None, []
-    if request.method == "POST":
-        rows = loose_rows(form.data)
-        try:
-            found = identify_switch(body={"readings": rows}, as_read=bool(form.data.get("as_read")))
-        except RegistryErrors as errors:
-            wrong = [named_error(error, rows) for error in errors]
+    found, wrong = candidates_of(form) if request.method == "POST" else (None, [])
     query = request.GET.get("q", "").replace("\0", "").strip()[:200]
     context = {
         "page": "jobs",
@@ -49,7 +42,7 @@ def identify(request: HttpRequest, actor: Actor, job: Job) -> HttpResponseBase:
         "wrong": wrong,
         "query": query,
         "results": search_designs(query)[:FOUND] if query else None,
-        "found": None if found is None else [candidate_shown(c) for c in found["candidates"]],
+        "found": found,
         "cautions": cautions_for("check"),
     }
     return render(request, "technician/job_identify.html", context, status=400 if wrong else 200)

@@ -175,7 +175,7 @@ def _page(
     }
     extra = EXTRAS.get(step)
     if extra is not None:
-        context |= extra(request, actor, job, state)
+        context |= extra(request, actor, job, state)  # nosec B610
     return render(request, "technician/job_step.html", context, status=status)
 
 

@@ -6,8 +6,9 @@ from uuid import UUID
 
 from django.utils import timezone
 
+from registry.errors import refuse
 from registry.models import Contributor, Decision, User
-from registry.services.effects.base import ACCOUNT, Effect, counted_in, refuse, routing, target_row
+from registry.services.effects.base import ACCOUNT, Effect, counted_in, routing, target_row
 from registry.services.notices import notify
 from registry.translation import gettext as _
 

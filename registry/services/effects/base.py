@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NoReturn, TypeVar
+from typing import TypeVar
 from uuid import UUID
 
 from django.db import models
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import refuse
 from registry.models import ChartRevision, Contributor, Decision, Design, JobFact, PartNumber, Sheet, Target
 from registry.selectors.evidence import Overlays, decisions_in_force
 from registry.translation import gettext as _
@@ -41,10 +41,6 @@ class Effect:
     designs: Callable[[Decision], set[int]] = no_designs
     previewed: bool = False
     needs_second: Callable[[Decision], bool] = lambda decision: False
-
-
-def refuse(field: str, code: str, message: str, advice: str = "") -> NoReturn:
-    raise RegistryErrors([RegistryError(code, message, advice, field=field)])
 
 
 def target_row(model: type[Row], decision: Decision) -> Row:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Any
 from uuid import UUID
 
+from registry.errors import refuse
 from registry.models import Decision, Design, PartNumber, Place, Supersession
 from registry.models.catalogue import DesignState, SamePattern
 from registry.services.design_fields import change_field, field_value, read_changes
-from registry.services.effects.base import DESIGN, PART, Effect, counted_in, refuse, routing, target_row
+from registry.services.effects.base import DESIGN, PART, Effect, counted_in, routing, target_row
 from registry.services.effects.sheets import check_labels
 from registry.translation import gettext as _
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from registry.errors import refuse
 from registry.models import Decision, JobFact
-from registry.services.effects.base import refuse, target_row
+from registry.services.effects.base import target_row
 from registry.translation import gettext as _
 
 

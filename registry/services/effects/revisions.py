@@ -6,10 +6,11 @@ import json
 
 from django.utils import timezone
 
+from registry.errors import refuse
 from registry.models import Change, ChartRevision, CurrentChart, Decision, Design
 from registry.services.changes import change_of_revision
 from registry.services.charts import show_revision
-from registry.services.effects.base import REVISION, Effect, refuse, target_row
+from registry.services.effects.base import REVISION, Effect, target_row
 from registry.services.recall import tell_recall
 from registry.translation import gettext as _
 

@@ -7,12 +7,14 @@ from typing import Any
 from uuid import UUID
 
 from registry.bridge.corrections import is_possible
-from registry.models import Decision, Design, Pin, Place, Sheet, Target, Variant
-from registry.selectors.evidence import Overlays, decisions_in_force, design_shape
+from registry.models import ChartRevision, Decision, Design, Pin, Place, Sheet, Target, Variant
+from registry.selectors.design_shapes import design_shape
+from registry.selectors.evidence import Overlays, decisions_in_force
 from registry.services.effects import facts
 from registry.services.effects.base import (
     DESIGN,
     FACT,
+    REVISION,
     SHEET,
     Effect,
     counted_in,
@@ -34,15 +36,51 @@ def sheet_designs(decision: Decision) -> set[int]:
 
 
 def check_aside(decision: Decision) -> None:
-    """A sheet, or one answer to a fact about the job."""
+    """A sheet, one answer to a fact about the job, or a group of sheets of a design in one act."""
     if decision.target_kind == Target.FACT:
         facts.check_answer(decision)
-    else:
+    elif decision.target_kind == Target.SHEET:
+        decision.payload.pop("sheets", None)
         target_row(Sheet, decision)
+    else:
+        target_row(Design if decision.target_kind == Target.DESIGN else ChartRevision, decision)
+        wanted = decision.payload.get("sheets")
+        if not wanted or len(_group(decision)) != len(set(map(str, wanted))):
+            refuse("/payload/sheets", "sheets_unknown", _("Name the sheets that are set aside."))
 
 
 def aside_designs(decision: Decision) -> set[int]:
-    return set() if decision.target_kind == Target.FACT else sheet_designs(decision)
+    if decision.target_kind == Target.FACT:
+        return set()
+    if decision.target_kind == Target.SHEET:
+        return sheet_designs(decision)
+    overlays = routing()
+    return {pk for one in _group(decision) for pk in counted_in(one.uuid, one.design.uuid, overlays)}
+
+
+def aside_tell(decision: Decision) -> None:
+    """Of a group: whoever sent one of its sheets is told.  Of one sheet, they were asked first."""
+    if decision.target_kind not in (Target.DESIGN, Target.REVISION):
+        return
+    told: set[int] = set()
+    for sheet in _group(decision):
+        if sheet.contributor_id not in told:
+            told.add(sheet.contributor_id)
+            notify(sheet.contributor.user, "decision_in_force", decision=str(decision.uuid),
+                   kind=decision.kind, sheet=str(sheet.uuid), reason=decision.reason)  # fmt: skip
+
+
+def _group(decision: Decision) -> list[Sheet]:
+    """The sheets that it names, as far as they are of the design that it is about."""
+    try:
+        named = [UUID(str(sheet)) for sheet in decision.payload.get("sheets", [])]
+    except ValueError:
+        return []
+    overlays, target = routing(), decision.target_uuid
+    if decision.target_kind == Target.REVISION:
+        target = ChartRevision.objects.values_list("design__uuid", flat=True).get(uuid=target)
+    sheets = Sheet.objects.filter(uuid__in=named).select_related("design", "contributor__user")
+    return [one for one in sheets.order_by("pk") if overlays.design_of(one.uuid, one.design.uuid) == target]
 
 
 def check_keep(decision: Decision) -> None:
@@ -180,7 +218,13 @@ def _design(text: Any) -> Design:
 
 EFFECTS: dict[str, Effect] = {
     Decision.Kind.KEEP: Effect(SHEET + DESIGN, check=check_keep),
-    Decision.Kind.SET_ASIDE: Effect(SHEET + FACT, check=check_aside, designs=aside_designs, previewed=True),
+    Decision.Kind.SET_ASIDE: Effect(
+        SHEET + FACT + DESIGN + REVISION,
+        check=check_aside,
+        apply=aside_tell,
+        designs=aside_designs,
+        previewed=True,
+    ),
     Decision.Kind.CORRECT: Effect(SHEET, check=check_correction, designs=sheet_designs, previewed=True),
     Decision.Kind.MOVE: Effect(SHEET, check=check_move, designs=sheet_designs, previewed=True),
     Decision.Kind.ASK_REREAD: Effect(SHEET, check=check_reread, apply=ask_reread),

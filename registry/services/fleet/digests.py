@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from functools import partial
 
 from django.conf import settings
 from django.core.mail import EmailMessage
-from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone, translation
 
@@ -14,6 +14,7 @@ from registry.formats.fleet_words import chance_says, due_says
 from registry.models import Membership, Organisation
 from registry.selectors.fleet import DueLine, due_list
 from registry.services.notices import stop_address
+from registry.services.one_by_one import OneByOne
 from registry.translation import gettext as _
 
 EVERY = timedelta(days=7)
@@ -22,15 +23,24 @@ MOST_LINES = 20
 
 
 def digests_mail() -> int:
-    """Send what is due to whoever has had no such mail for a week; how many were sent."""
+    """Send what is due to whoever has had no such mail for a week; how many were sent.
+
+    Raises SomeFailed, after all of them.
+    """
     owed = Organisation.objects.filter(memberships__wants_digest=True).filter(
         Q(digest_sent_on=None) | Q(digest_sent_on__lte=timezone.localdate() - EVERY)
     )
-    return sum(_mail_members(organisation) for organisation in owed.distinct().order_by("pk"))
+    mails = OneByOne("mails of what is due")
+    for organisation in owed.distinct().order_by("pk"):
+        mails.run(partial(_mail_members, organisation, mails))
+    return mails.end()
 
 
-@transaction.atomic
-def _mail_members(organisation: Organisation) -> int:
+def _mail_members(organisation: Organisation, mails: OneByOne) -> int:
+    """Written down and marked in one transaction; a member whose mail can't be made keeps no other's back.
+
+    That member has none this week: the mark is the fleet's, and the others would be told twice.
+    """
     organisation = Organisation.objects.select_for_update().get(pk=organisation.pk)
     today = timezone.localdate()
     if organisation.digest_sent_on is not None and organisation.digest_sent_on > today - EVERY:
@@ -44,8 +54,8 @@ def _mail_members(organisation: Organisation) -> int:
         wants_digest=True, user__is_active=True, user__wants_mail=True
     ).select_related("user")
     for member in members:
-        _mail(member, organisation, lines)
-    return len(members)
+        mails.run(partial(_mail, member, organisation, lines))
+    return 0  # each member was counted
 
 
 def _worth_saying(line: DueLine) -> bool:
@@ -53,7 +63,7 @@ def _worth_saying(line: DueLine) -> bool:
     return line.overdue or soon
 
 
-def _mail(member: Membership, organisation: Organisation, lines: list[DueLine]) -> None:
+def _mail(member: Membership, organisation: Organisation, lines: list[DueLine]) -> int:
     user = member.user
     unit = user.distance_unit
     with translation.override(user.language or settings.LANGUAGE_CODE):
@@ -69,3 +79,4 @@ def _mail(member: Membership, organisation: Organisation, lines: list[DueLine]) 
             to=[user.email],
             headers={"List-Unsubscribe": f"<{stop}>", "List-Unsubscribe-Post": "List-Unsubscribe=One-Click"},
         ).send()
+    return 1

@@ -7,12 +7,12 @@ from typing import Any
 
 from django.db import transaction
 
+from registry.errors import refuse
 from registry.models import Design, Fitting, Unit, UnitEvent, User, Vehicle
 from registry.models.jobs import UnitEventKind
 from registry.permissions import require
 from registry.services.accounts import contributor_of
 from registry.services.audit import record
-from registry.services.effects.base import refuse
 from registry.services.fields import Fields
 from registry.services.fleet.vehicles import MOST_KM, design_field
 from registry.services.life_laws import law_refresh
@@ -141,4 +141,5 @@ def _tell_registry(by: User, fitting: Fitting) -> None:
         entered_km=fitting.unit_km,
         happened_on=fitting.removed_on,
     )
+    record(by=by, action="unit_event", target_kind="unit", target_uuid=fitting.unit.uuid, kind=kind)
     law_refresh(fitting.design)

@@ -9,11 +9,11 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from registry.errors import refuse
 from registry.formats.link_tokens import link_digest
 from registry.models import MemberInvitation, Membership, Organisation, User
 from registry.permissions import require
 from registry.services.audit import record
-from registry.services.effects.base import refuse
 from registry.services.fields import Fields
 from registry.translation import gettext as _
 

@@ -10,13 +10,13 @@ from typing import Any
 
 from django.db import transaction
 
-from registry.errors import RegistryErrors
+from registry.errors import RegistryErrors, refusal
 from registry.models import CurrentChart, Job, JobCheck, JobEvent, JobSheet, User
 from registry.models.jobs import JobAct, JobStep, JobUnit
 from registry.permissions import Actor, account_of, owns_job
 from registry.selectors.jobs import check_of, sheets_of_job
 from registry.services.checks import check_suspect
-from registry.services.jobs.events import event_add, job_locked, wrong
+from registry.services.jobs.events import event_add, job_locked
 from registry.services.sheet_body import read_body
 from registry.services.sheets import refuse_unmeasured, sheet_submit
 from registry.translation import gettext as _
@@ -38,7 +38,7 @@ def unit_bench(*, by: Actor, job: Job, of: str, body: Any) -> JobEvent:
     sheet_body = read_body(body)
     refuse_unmeasured(sheet_body)
     if job.design is not None and sheet_body.design.pk != job.design.pk:
-        raise wrong(
+        raise refusal(
             "design_settled",
             _("This job is about {design}.").format(design=job.design.name),
             _("Read its unit on that design's sheet."),

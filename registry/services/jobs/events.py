@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db.models import Max
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import refusal
 from registry.models import Job, JobEvent
 from registry.models.jobs import JobStep
 from registry.permissions import Actor, account_of, require
@@ -24,14 +24,10 @@ def job_locked(by: Actor, job: Job, *, closed: bool = False) -> Job:
     found = Job.objects.select_for_update(of=("self",)).select_related("contributor", "design").get(pk=job.pk)
     require(by, "work_on_job", found)
     if found.closed_at is not None and not closed:
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "job_closed",
-                    _("This job is closed."),
-                    _("Open it again to change something; what was written stays."),
-                )
-            ]
+        raise refusal(
+            "job_closed",
+            _("This job is closed."),
+            _("Open it again to change something; what was written stays."),
         )
     return found
 
@@ -54,14 +50,10 @@ def event_add(
     )
 
 
-def wrong(code: str, message: str, advice: str = "", *, field: str = "") -> RegistryErrors:
-    return RegistryErrors([RegistryError(code, message, advice, field=field)])
-
-
 def step_named(text: str) -> str:
     """The step of this name; an error at /step where there is none."""
     if text not in JobStep.values:
-        raise wrong(
+        raise refusal(
             "word_unknown",
             _("“{value}” is not known here.").format(value=text[:40]),
             _("Choose one of: {words}.").format(words=", ".join(JobStep.values)),

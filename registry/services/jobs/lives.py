@@ -8,6 +8,7 @@ from typing import Any
 from registry.models import Job, UnitEvent
 from registry.models.jobs import JobAct, JobStep, UnitEventKind
 from registry.selectors.jobs import step_states
+from registry.services.changes import change_of_deed
 
 Plain = dict[str, Any]
 
@@ -17,7 +18,7 @@ def life_begin(job: Job) -> UnitEvent | None:
     said = _done(job, JobStep.FITTED)
     if said is None or job.new_unit is None or job.contributor is None:
         return None
-    event, _made = UnitEvent.objects.get_or_create(
+    event, made = UnitEvent.objects.get_or_create(
         job=job,
         unit=job.new_unit,
         kind=UnitEventKind.FITTED,
@@ -28,6 +29,8 @@ def life_begin(job: Job) -> UnitEvent | None:
             "happened_on": _day(said),
         },
     )
+    if made:
+        change_of_deed("unit_event", job.new_unit.uuid, {})
     return event
 
 

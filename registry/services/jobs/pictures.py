@@ -8,10 +8,11 @@ from typing import IO
 from django.core.files.base import ContentFile
 from django.db import transaction
 
+from registry.errors import refusal
 from registry.models import Job, JobPicture
 from registry.models.jobs import JobAct
 from registry.permissions import Actor
-from registry.services.jobs.events import event_add, job_locked, step_named, wrong
+from registry.services.jobs.events import event_add, job_locked, step_named
 from registry.services.pictures import MOST_BYTES, reencoded
 from registry.translation import gettext as _
 
@@ -25,7 +26,7 @@ def job_picture_add(*, by: Actor, job: Job, step: str, upload: IO[bytes]) -> Job
         job = job_locked(by, job, closed=True)
         taken = list(job.pictures.values_list("order", flat=True))
         if len(taken) >= MOST_PICTURES:
-            raise wrong(
+            raise refusal(
                 "too_many_pictures",
                 _("This job has {n} pictures already.").format(n=MOST_PICTURES),
                 _("Remove one first."),

@@ -11,13 +11,14 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from registry.errors import refusal
 from registry.models import Job, JobEvent, JobSheet, User
 from registry.models.jobs import JobAct, JobOutcome, JobStep, JobUnit, UnitEventKind
 from registry.permissions import require
 from registry.selectors.jobs import check_of, sheets_of_job
 from registry.services.audit import record
 from registry.services.jobs.benching import sheet_store
-from registry.services.jobs.events import event_add, job_locked, wrong
+from registry.services.jobs.events import event_add, job_locked
 from registry.services.jobs.lives import life_begin, life_told
 from registry.services.sheets import sheet_restore, sheet_withdraw
 from registry.translation import gettext as _
@@ -73,7 +74,7 @@ def old_unit_kind(job: Job, sheets: Sheets) -> str | None:
 
 def _known(what: str) -> str:
     if what not in WHAT:
-        raise wrong(
+        raise refusal(
             "word_unknown",
             _("“{value}” is not known here.").format(value=what[:40]),
             _("Choose one of: {words}.").format(words=", ".join(WHAT)),
@@ -85,7 +86,7 @@ def _known(what: str) -> str:
 def _send_new(by: User, job: Job) -> Plain:
     new = sheets_of_job(job).get(JobUnit.NEW)
     if new is None:
-        raise wrong(
+        raise refusal(
             "nothing_to_send",
             _("No new unit has been read in this job."),
             _("Read it on the bench sheet before it is fitted."),
@@ -103,7 +104,7 @@ def _send_old(by: User, job: Job) -> Plain:
     sheets = sheets_of_job(job)
     old, kind = sheets.get(JobUnit.OLD), old_unit_kind(job, sheets)
     if old is None or kind is None:
-        raise wrong(
+        raise refusal(
             "nothing_to_send",
             _("This job doesn't say yet what became of the old unit."),
             _("Read it, then close the job with its outcome."),
@@ -118,7 +119,7 @@ def _send_old(by: User, job: Job) -> Plain:
 
 def _send_outcome(by: User, job: Job) -> Plain:
     if not job.outcome:
-        raise wrong(
+        raise refusal(
             "nothing_to_send",
             _("This job has no outcome yet."),
             _("Close it with its outcome first."),
@@ -127,6 +128,7 @@ def _send_outcome(by: User, job: Job) -> Plain:
     if job.outcome_sent_at is None:
         job.outcome_sent_at = timezone.now()
         job.save(update_fields=["outcome_sent_at"])
+        _outcome_record(by, job, "outcome_send")
     return {"outcome": job.outcome}
 
 
@@ -138,12 +140,22 @@ def _return_new(by: User, job: Job) -> None:
 
 
 def _return_old(by: User, job: Job) -> None:
-    job.unit_events.filter(unit=job.old_unit, withdrawn_at=None).update(withdrawn_at=timezone.now())
+    taken = job.unit_events.filter(unit=job.old_unit, withdrawn_at=None).update(withdrawn_at=timezone.now())
+    if taken and job.old_unit is not None:
+        uuid = job.old_unit.uuid
+        record(by=by, action="unit_event_take_back", target_kind="unit", target_uuid=uuid)
 
 
 def _return_outcome(by: User, job: Job) -> None:
     job.outcome_sent_at = None
     job.save(update_fields=["outcome_sent_at"])
+    _outcome_record(by, job, "outcome_take_back")
+
+
+def _outcome_record(by: User, job: Job, action: str) -> None:
+    """In the log and the feed by its design alone: the job stays private."""
+    if job.design is not None:
+        record(by=by, action=action, target_kind="design", target_uuid=job.design.uuid)
 
 
 _SENDERS: dict[str, Callable[[User, Job], Plain]] = {

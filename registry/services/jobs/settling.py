@@ -7,11 +7,12 @@ from uuid import UUID
 
 from django.db import transaction
 
+from registry.errors import refusal
 from registry.models import Design, Job, JobEvent
 from registry.models.jobs import JobAct, JobStep
 from registry.permissions import Actor
 from registry.selectors.labels import DesignLabels
-from registry.services.jobs.events import event_add, job_locked, wrong
+from registry.services.jobs.events import event_add, job_locked
 from registry.translation import gettext as _
 
 Plain = dict[str, Any]
@@ -31,14 +32,14 @@ def job_settle_design(
     job = job_locked(by, job)
     chosen = Design.objects.filter(uuid=design).first()
     if chosen is None:
-        raise wrong(
+        raise refusal(
             "design_unknown",
             _("There is no design “{text}”.").format(text=str(design)),
             _("Search for it, or propose it as a new design."),
             field="/design",
         )
     if job.design_id not in (None, chosen.pk) and job.job_sheets.exists():
-        raise wrong(
+        raise refusal(
             "design_settled",
             _("A unit of this job was read already."),
             _("Start another job for another switch."),

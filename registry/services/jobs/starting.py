@@ -8,14 +8,14 @@ from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
-from registry.errors import RegistryError
+from registry.errors import RegistryError, refusal
 from registry.models import Design, GearboxFamily, Job, JobEvent, User
 from registry.models.jobs import JobAct, JobStep, JobSymptom
 from registry.permissions import Actor, LinkHolder, require
 from registry.selectors.designs import design_named
 from registry.services.accounts import contributor_of
 from registry.services.fields import Fields
-from registry.services.jobs.events import event_add, job_locked, wrong
+from registry.services.jobs.events import event_add, job_locked
 from registry.services.jobs.links import new_link
 from registry.services.jobs.step_body import FARTHEST_KM, LONGEST_NOTE
 from registry.translation import gettext as _
@@ -83,7 +83,7 @@ def _sent_before(by: User | None, client_id: UUID) -> Job:
     """One's own job of this id; somebody else's is told apart from it by nothing but the refusal."""
     job = Job.objects.select_related("contributor").get(client_id=client_id)
     if (None if job.contributor is None else job.contributor.user_id) != (None if by is None else by.pk):
-        raise wrong(
+        raise refusal(
             "client_id_used",
             _("This id was used before."),
             _("Send it under an id of its own."),
@@ -118,7 +118,7 @@ def job_about(*, by: Actor, job: Job, body: Any) -> JobEvent:
     job = job_locked(by, job)
     about = _about(Fields({**about_of(job), **(body if isinstance(body, dict) else {})}))
     if job.design is not None and about.design != job.design and job.job_sheets.exists():
-        raise wrong(
+        raise refusal(
             "design_settled",
             _("A unit of this job was read as {design} already.").format(design=job.design.name),
             _("Start another job for another switch."),

@@ -7,7 +7,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from registry.errors import RegistryError
+from registry.errors import RegistryError, refusal
 from registry.models import Job, JobEvent
 from registry.models.jobs import JobAct, JobOutcome, JobStep
 from registry.permissions import Actor
@@ -15,7 +15,7 @@ from registry.selectors.jobs import step_states
 from registry.services.fields import Fields
 from registry.services.fleet.job_fittings import vehicle_fitted, vehicle_told
 from registry.services.jobs.benching import STEP_OF, unit_bench
-from registry.services.jobs.events import event_add, job_locked, step_named, wrong
+from registry.services.jobs.events import event_add, job_locked, step_named
 from registry.services.jobs.lives import life_begin
 from registry.services.jobs.starting import job_about
 from registry.services.jobs.step_body import LONGEST_NOTE, old_unit_km, read_step
@@ -60,9 +60,9 @@ def step_skip(*, by: Actor, job: Job, step: str, reason: str) -> JobEvent:
     """Leave a step out, for a reason that stays with the job."""
     job, step = job_locked(by, job), step_named(step)
     if step in NOT_SKIPPED:
-        raise wrong("step_needed", _("This step can't be left out."), field="/step")
+        raise refusal("step_needed", _("This step can't be left out."), field="/step")
     if step == JobStep.VERIFIED and job.stopped:
-        raise wrong(
+        raise refusal(
             "start_elsewhere",
             _("The starter answered where it may not. This step can't be left out until that is put right."),
             _("Don't drive. Find out why, put it right, then try every position again."),
@@ -121,10 +121,10 @@ def job_reopen(*, by: Actor, job: Job) -> JobEvent:
     """Open a closed job again; what was sent of its outcome is taken back first."""
     job = job_locked(by, job, closed=True)
     if job.closed_at is None:
-        raise wrong("job_open", _("This job is open."))
+        raise refusal("job_open", _("This job is open."))
     told = job.unit_events.filter(withdrawn_at=None, unit=job.old_unit)
     if job.outcome_sent_at is not None or told.exists():
-        raise wrong(
+        raise refusal(
             "job_sent",
             _("The outcome of this job was given to the registry."),
             _("Take it back there first; then the job can be opened again."),

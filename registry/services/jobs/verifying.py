@@ -13,12 +13,13 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from registry.errors import refusal
 from registry.models import Job, JobEvent
 from registry.models.jobs import JobAct, JobStep
 from registry.permissions import Actor
 from registry.selectors.jobs import starts_of, step_states
 from registry.services.fields import Fields
-from registry.services.jobs.events import event_add, job_locked, wrong
+from registry.services.jobs.events import event_add, job_locked
 from registry.services.jobs.step_body import LONGEST_NOTE
 from registry.translation import gettext as _
 
@@ -76,13 +77,13 @@ def job_verify(*, by: Actor, job: Job, body: Any) -> JobEvent:
     """
     job = job_locked(by, job)
     if job.design is None:
-        raise wrong(
+        raise refusal(
             "design_needed",
             _("Which switch it is has not been settled yet."),
             _("Settle it first: its start positions say where the starter may answer."),
         )
     if not step_states(job.events.all())[JobStep.FITTED].settled:
-        raise wrong(
+        raise refusal(
             "step_open",
             _("Step “{step}” is open.").format(step=JobStep.FITTED.value),
             _("Do it, or skip it with a reason."),

@@ -136,6 +136,19 @@ def test_an_unexpected_error_is_one_line_and_status_1(
         main(["agree", str(small)])
 
 
+def test_a_setting_that_is_missing_is_named_and_nobody_told_to_debug(tmp_path: Path) -> None:
+    asked = subprocess.run(
+        [sys.executable, "-m", "registry.commands.main", "audit"],
+        env={"PATH": os.environ["PATH"], "BENCHQUORUM_DATA": str(tmp_path), "BENCHQUORUM_TLS": "true"},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert asked.returncode == 2
+    needs = "A registry that others reach needs BENCHQUORUM_SECRET_KEY."
+    assert asked.stderr == f"benchquorum: error: {needs}\n"
+
+
 def test_stopping_by_hand_is_no_stack_trace(
     small: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -18,29 +18,11 @@ from registry.services.disputes import dispute_open, dispute_take_back
 from registry.services.due_decisions import apply_due
 from tests.registry.moderation.made import (
     account,
-    made_design,
     made_sheet,
-    mirrored,
     newest,
-    pattern,
-    readers,
 )
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def moderators() -> list[User]:
-    return [account(f"moderator{n}", moderator=True) for n in range(2)]
-
-
-@pytest.fixture
-def world():
-    people = readers(6)
-    design = made_design(people[0])
-    sheets = [made_sheet(person, design) for person in people[:5]]
-    sheets.append(made_sheet(people[5], design, mirrored(pattern())))
-    return design, sheets, people
 
 
 def say(sheet, kind="set_aside", **more):

@@ -30,13 +30,9 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def world(settings):
+def world(settings, world):
     settings.BENCHQUORUM_REPLY_DAYS = 0
-    people = readers(6)
-    design = made_design(people[0])
-    sheets = [made_sheet(person, design) for person in people[:5]]
-    sheets.append(made_sheet(people[5], design, mirrored(pattern())))
-    return design, sheets, people
+    return world
 
 
 @pytest.fixture

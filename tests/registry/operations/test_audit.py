@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import threading
+import uuid
 from pathlib import Path
 
 import pytest
-from django.db import connection, connections, transaction
+from django.db import OperationalError, connection, connections, transaction
 
 from registry.commands.main import main
 from registry.formats.audit_chain import chain_faults, read_chain
@@ -31,6 +32,22 @@ def test_chain_is_whole_and_numbers_have_no_gap() -> None:
     assert chain_seal() == 0
     assert stored_faults() == []
     assert [entry["number"] for entry in published_chain()] == [1, 2, 3, 4, 5]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_deed_is_done_though_its_seal_fails_and_the_next_makes_up_for_it(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def cut(**_asked: bool) -> None:
+        raise OperationalError("the connection was cut")
+
+    with monkeypatch.context() as broken:
+        broken.setattr("registry.services.after_deed.settle", cut)
+        deed(1)
+    assert AuditEntry.objects.get().number is None
+    assert "the connection was cut" in caplog.text
+    deed(2)
+    assert [entry["number"] for entry in published_chain()] == [1, 2]
 
 
 @pytest.mark.django_db
@@ -60,6 +77,21 @@ def test_who_acted_cannot_be_joined_across_the_published_chain() -> None:
     first, second = published_chain()
     assert first["actor"] != second["actor"]
     assert str(user.uuid) not in json.dumps([first, second])
+
+
+@pytest.mark.django_db
+def test_whose_account_was_decided_about_stays_untold_and_the_log_is_held_to_it() -> None:
+    """As in the package and in the API: not whom a decision about an account concerns."""
+    about, another = uuid.uuid4(), uuid.uuid4()
+    for action in ("decide_suspend", "decision_undone"):
+        record(by=None, action=action, target_kind="account", target_uuid=about, decision=str(uuid.uuid4()))
+    chain_seal()
+    first, second = published_chain()
+    assert first["target_uuid"] != second["target_uuid"]
+    assert str(about) not in json.dumps([first, second])
+    with lifted(connection):
+        AuditEntry.objects.filter(number=1).update(target_uuid=another)
+    assert [(fault.number, fault.code) for fault in stored_faults()] == [(1, "hash")]
 
 
 @pytest.mark.django_db(transaction=True)

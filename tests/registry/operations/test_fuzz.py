@@ -9,41 +9,26 @@ import functools
 import io
 import json
 import math
-import os
 import zipfile
-from collections.abc import Callable
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
-from rest_framework.exceptions import ParseError
 
 from api.parsers import read_json
-from api.problems import Failure
-from registry.errors import RegistryError, RegistryErrors
 from registry.formats.audit_chain import chain_faults, read_chain
 from registry.formats.matrix_table import read_matrix
 from registry.formats.reading import parse_reading
 from registry.formats.tidy_reader import read_tidy
 from registry.services.pictures import reencoded
-
-EXAMPLES = int(60 + 50_000 * float(os.environ.get("BENCHQUORUM_SOAK") or 0))
-REFUSED = (RegistryError, RegistryErrors, ParseError, Failure)
-fuzz = settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))
+from tests.registry.operations.fuzzing import REFUSED, damaged, fuzz, survives
 
 HEADER = "design,submission,unit,contributor,step,position,pin,against,reading"
 figures = st.text(alphabet="0123456789.,kKMRΩ …-–+eE OLolcont∞", max_size=12)
 names = st.text(alphabet="abPRND123=+@-\t\"';, é\x00\u202e", max_size=8)
 rows = st.lists(st.tuples(names, names, names, names, figures, names, names, names, figures), max_size=6)
-
-
-def survives(parse: Callable[[], Any]) -> Any:
-    try:
-        return parse()
-    except REFUSED:
-        return None
 
 
 @fuzz
@@ -94,14 +79,6 @@ def test_a_body_and_a_chain(value: Any) -> None:
     text = json.dumps(value)
     survives(lambda: read_json(text.encode()))
     list(chain_faults(read_chain([text])))
-
-
-def damaged(data: st.DataObject, whole: bytes) -> bytes:
-    """A few bytes changed, or an end cut off."""
-    broken = bytearray(whole)
-    for at in data.draw(st.lists(st.integers(0, len(whole) - 1), max_size=5)):
-        broken[at] = data.draw(st.integers(0, 255))
-    return bytes(broken[: data.draw(st.integers(1, len(whole)))])
 
 
 @functools.cache  # the same bytes each time: its parts carry the time of day

@@ -6,16 +6,20 @@ from typing import Any
 
 import pytest
 from django.db import IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from registry.immutability import KEPT, lifted, missing
+from registry import chart_notices
+from registry.immutability import KEPT, install, lifted, missing
 from registry.models import AuditEntry, ChartRevision, Design, Reading, SheetVersion
 from registry.services.accounts import account_erase
 from registry.services.audit import chain_seal, record
 from registry.services.sheets import sheet_amend, sheet_submit
+from registry.triggers import drop
 from tests.api.made import made_design, made_revision, made_user, sheet_body
 
 pytestmark = pytest.mark.django_db
+postgresql = pytest.mark.skipif(connection.vendor != "postgresql", reason="only PostgreSQL has such a thing")
 
 
 @pytest.fixture
@@ -40,6 +44,43 @@ def test_lifted_puts_them_back() -> None:
     with lifted(connection):
         assert len(missing(connection)) >= 2 * len(KEPT)
     assert missing(connection) == []
+
+
+def test_what_is_there_unchanged_is_left_alone() -> None:
+    with CaptureQueriesContext(connection) as asked:
+        assert install(connection) == []
+        chart_notices.install(connection)
+    said = " ".join(query["sql"] for query in asked)
+    assert "CREATE TRIGGER" not in said and "DROP TRIGGER" not in said
+
+
+def test_one_that_says_something_else_is_made_anew() -> None:
+    name = "registry_reading_kept_update"
+    with connection.cursor() as cursor:
+        drop(connection, cursor, name, "registry_reading")
+        cursor.execute(
+            f"CREATE TRIGGER {name} BEFORE UPDATE ON registry_reading FOR EACH ROW WHEN (false) "
+            "EXECUTE FUNCTION registry_reading_kept()"
+            if connection.vendor == "postgresql"
+            else f"CREATE TRIGGER {name} BEFORE UPDATE ON registry_reading WHEN 0 BEGIN SELECT 1; END"
+        )
+    assert missing(connection) == []
+    assert install(connection) == [name]
+    assert install(connection) == []
+
+
+@postgresql
+def test_one_that_is_switched_off_is_made_anew() -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("ALTER TABLE registry_reading DISABLE TRIGGER registry_reading_kept_delete")
+    assert install(connection) == ["registry_reading_kept_delete"]
+
+
+@postgresql
+def test_a_changed_mark_alone_makes_it_anew() -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("COMMENT ON TRIGGER registry_reading_kept_delete ON registry_reading IS 'another'")
+    assert install(connection) == ["registry_reading_kept_delete"]
 
 
 @pytest.mark.parametrize("state", ["published", "withdrawn", "held"])
@@ -113,7 +154,7 @@ def test_audit_log_is_append_only() -> None:
     refused(lambda: entries.update(number=77))
 
 
-@pytest.mark.skipif(connection.vendor != "postgresql", reason="only PostgreSQL has TRUNCATE")
+@postgresql
 def test_truncate_is_refused() -> None:
     def truncate() -> None:
         with connection.cursor() as cursor:

@@ -21,7 +21,7 @@ from registry.services.charts import chart_refresh
 from registry.services.sheet_bulk import sheets_submit
 from registry.services.sheets import sheet_submit
 from registry.services.sign_ups import sign_up_allowed
-from tests.api.made import made_design, made_user, sheet_body
+from tests.api.made import made_user, sheet_body
 from tests.registry.moderation.made import account
 
 pytestmark = pytest.mark.django_db
@@ -32,16 +32,6 @@ NEW = 4
 def limits(settings: Any) -> None:
     settings.BENCHQUORUM_NEW_SHEETS = NEW
     settings.BENCHQUORUM_SIGN_UPS = 3
-
-
-@pytest.fixture
-def reader() -> User:
-    return made_user()
-
-
-@pytest.fixture
-def design(reader: User) -> Design:
-    return made_design(reader)
 
 
 def aged(user: User, days: int) -> Contributor:
@@ -92,9 +82,26 @@ def test_in_bulk_the_rest_is_refused_one_by_one(reader: User, design: Design) ->
     assert Sheet.objects.count() == NEW
 
 
-@pytest.mark.parametrize(("days", "times"), [(0, 1), (6, 1), (8, 3), (29, 3), (31, 15)])
-def test_the_limit_grows_with_age(reader: User, days: int, times: int) -> None:
-    assert sheet_allowance(aged(reader, days)).a_day == NEW * times
+@pytest.mark.parametrize(("days", "times"), [(0, 1), (6, 1), (8, 3), (29, 3), (31, 15), (170, 15)])
+def test_the_limit_grows_with_the_age_of_the_first_sheet(
+    reader: User, design: Design, days: int, times: int
+) -> None:
+    first_sheet(reader, design, days_ago=days)
+    assert sheet_allowance(aged(reader, 400)).a_day == NEW * times
+
+
+def first_sheet(user: User, design: Design, days_ago: int) -> None:
+    sheet = sheet_submit(by=user, body=sheet_body(design))
+    Sheet.objects.filter(pk=sheet.pk).update(created_at=timezone.now() - timedelta(days=days_ago))
+
+
+def test_an_account_kept_in_a_drawer_is_as_new(reader: User, design: Design) -> None:
+    """However old, it sends on its first day what any new one may."""
+    owner = aged(reader, 400)
+    assert sheet_allowance(owner).a_day == NEW
+    taken = sheets_submit(by=reader, bodies=[sheet_body(design) for _ in range(NEW + 1)])
+    assert [bool(one.errors) for one in taken] == [False] * NEW + [True]
+    assert sheet_allowance(owner).a_day == NEW
 
 
 def test_sheets_that_fit_double_it_and_sheets_that_do_not_set_it_back(
@@ -103,7 +110,7 @@ def test_sheets_that_fit_double_it_and_sheets_that_do_not_set_it_back(
     settings.BENCHQUORUM_NEW_SHEETS = 0
     judged(aged(reader, 2), design, fitting=5, others=0)
     other = made_user("careless")
-    judged(aged(other, 40), design, fitting=2, others=4)
+    judged(aged(other, 40), design, fitting=2, others=4, days_ago=40)
     settings.BENCHQUORUM_NEW_SHEETS = NEW
     assert sheet_allowance(contributor_of(reader)).a_day == 2 * NEW
     assert sheet_allowance(contributor_of(other)).a_day == NEW

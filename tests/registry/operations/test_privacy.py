@@ -18,7 +18,9 @@ from django.urls import reverse
 from registry.models import Contributor, Design, Sheet, User
 from registry.services.accounts import account_erase, contributor_of, workshop_join
 from registry.services.audit import chain_seal, published_chain
+from registry.services.chain_file import chain_publish
 from registry.services.charts import chart_refresh
+from registry.services.cohorts import fleet_say
 from registry.services.exports import export_tidy
 from registry.services.sheets import sheet_submit
 from tests.api.made import made_design, made_user, sheet_body
@@ -85,6 +87,21 @@ def test_nothing_private_in_export_chart_or_chain(sheet: Sheet) -> None:
     for text in texts:
         for private in PRIVATE:
             assert private not in text
+
+
+def test_nothing_private_in_the_published_file(
+    client: Client, sheet: Sheet, settings: Any, tmp_path: Path
+) -> None:
+    settings.DATA_DIR = tmp_path
+    reader = sheet.contributor.user
+    assert reader is not None
+    fleet_say(by=reader, units=417)
+    chain_publish()
+    text = b"".join(client.get("/open-data/audit.jsonl")).decode()
+    assert str(sheet.uuid) in text
+    assert [private for private in (*PRIVATE, str(reader.uuid)) if private in text] == []
+    entries = [json.loads(line) for line in text.splitlines()]
+    assert [entry["detail"] for entry in entries if entry["action"] == "fleet_say"] == [{}]
 
 
 def test_erasure_leaves_the_readings_and_no_way_to_the_person(sheet: Sheet) -> None:

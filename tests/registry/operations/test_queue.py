@@ -15,13 +15,13 @@ from django_tasks_db.models import DBTaskResult
 
 from registry.commands.main import main
 from registry.models import ChartRevision, Design, RefreshTrouble, User, WorkerBeat
-from registry.selectors.troubles import parked_designs
+from registry.selectors.queue import parked_designs
 from registry.services import charts
 from registry.services.refreshes import mark_stale, queue_refresh, refresh_owed, refresh_retry, refresh_run
 from registry.services.sheets import sheet_submit
 from registry.services.workers import beat, round_of_care, tasks_owed, tasks_take_over
 from registry.tasks import refresh_chart
-from tests.api.made import made_design, made_user, sheet_body
+from tests.api.made import made_design, sheet_body
 from tests.registry.moderation.made import account
 
 pytestmark = pytest.mark.django_db
@@ -33,16 +33,6 @@ def queue(settings: Any) -> Iterator[None]:
     settings.TASKS_QUEUE = "database"
     settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
     yield
-
-
-@pytest.fixture
-def reader() -> User:
-    return made_user()
-
-
-@pytest.fixture
-def design(reader: User) -> Design:
-    return made_design(reader)
 
 
 def submit(by: User, design: Design, key: str) -> None:
@@ -168,6 +158,40 @@ def test_a_design_that_kills_its_workers_is_parked(queue: None, design: Design) 
     assert task.status == TaskResultStatus.FAILED
     assert [trouble.error for trouble in parked_designs()] == ["the worker died of it"]
     assert tasks_owed() == 0
+
+
+def six_fell_silent() -> None:
+    for n in range(6):
+        beat(worker_id=f"worker {n}")
+    WorkerBeat.objects.update(seen_at=timezone.now() - timedelta(seconds=40))
+
+
+def test_a_deadly_design_is_parked_though_workers_died_before(queue: None, design: Design) -> None:
+    mark_stale([design.pk])
+    six_fell_silent()
+    task = running(design, "worker 0")
+    for name in ("worker 1", "worker 2"):
+        tasks_take_over()
+        task.refresh_from_db()
+        task.claim(name)
+    tasks_take_over()
+    assert [trouble.design for trouble in parked_designs()] == [design]
+    assert tasks_owed() == 0
+
+
+def test_nobody_is_blamed_where_workers_die_of_something_else(queue: None, design: Design) -> None:
+    """Of a machine that kills its workers one after the other, the first in the queue sees most deaths."""
+    mark_stale([design.pk])
+    six_fell_silent()
+    task = running(design, "worker 0", "worker 1")
+    tasks_take_over()
+    task.refresh_from_db()
+    assert task.status == TaskResultStatus.READY
+    assert not RefreshTrouble.objects.exists()
+    WorkerBeat.objects.exclude(worker_id__in=task.worker_ids).delete()  # these ended in good order
+    task.claim("worker 2")
+    tasks_take_over()
+    assert RefreshTrouble.objects.get().failures == 1
 
 
 def test_what_is_owed_and_in_no_queue_is_queued_once(queue: None, design: Design) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from registry.request_log import JsonLines, request_id
+from registry.log_lines import JsonLines, request_id
 
 pytestmark = pytest.mark.django_db
 

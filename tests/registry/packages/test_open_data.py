@@ -1,7 +1,8 @@
-"""The nightly file: written once a night if something changed, downloaded whole, not sent twice."""
+"""The nightly file and the published log: written if something changed, downloaded whole, not sent twice."""
 
 from __future__ import annotations
 
+import json
 import zipfile
 from datetime import timedelta
 from io import BytesIO
@@ -10,6 +11,9 @@ import pytest
 from django.utils import timezone
 
 from registry.commands.main import main
+from registry.models import AuditEntry
+from registry.services.audit import record
+from registry.services.chain_file import chain_file, chain_publish
 from registry.services.open_data import open_data_due, open_data_file, open_data_write
 from tests.registry.moderation.made import account, made_design, made_sheet
 
@@ -19,7 +23,11 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def folder(tmp_path, settings):
     settings.DATA_DIR = tmp_path
-    settings.TASKS_QUEUE = "immediate"
+    settings.TASKS_QUEUE = "database"  # and no worker is there: the clock writes it where servers look
+
+
+def deed(by):
+    return record(by=by, action="import", target_kind="registry", target_uuid=None, sheets=1)
 
 
 def test_page_says_when_there_is_no_file_yet(client):
@@ -51,3 +59,55 @@ def test_it_is_written_again_only_the_next_night_and_only_if_something_changed()
     assert not open_data_due()
     assert open_data_due(now=tomorrow)
     assert open_data_write(now=tomorrow).digest != first.digest
+
+
+def test_page_says_when_the_log_is_not_published_yet(client):
+    assert b"published each hour" in client.get("/open-data/").content
+    assert client.get("/open-data/audit.jsonl").status_code == 404
+
+
+def test_clock_publishes_the_log_and_an_outsider_verifies_it(client, tmp_path, capsys):
+    person = account("reader")
+    made_sheet(person, made_design(person))
+    deed(person)
+    assert main(["due", "--quiet"]) == 0
+    answer = client.get("/open-data/audit.jsonl")
+    early = tmp_path / "early.jsonl"
+    early.write_bytes(b"".join(answer.streaming_content))
+    again = client.get("/open-data/audit.jsonl", headers={"if-none-match": answer["ETag"]})
+    assert again.status_code == 304
+    head = json.loads(early.read_text().splitlines()[-1])
+    page = client.get("/open-data/").content.decode()
+    assert head["hash"] in page and answer["ETag"] == f'"{head["hash"]}"'
+
+    deed(person)
+    assert main(["due", "--quiet"]) == 0
+    grown = client.get("/open-data/audit.jsonl", headers={"if-none-match": answer["ETag"]})
+    assert grown.status_code == 200
+    late = tmp_path / "late.jsonl"
+    late.write_bytes(b"".join(grown.streaming_content))
+    assert len(late.read_text().splitlines()) == len(early.read_text().splitlines()) + 1
+    assert main(["audit", "--file", str(late), "--extends", str(early)]) == 0
+    assert main(["audit", "--file", str(early), "--extends", str(late)]) == 1
+
+
+def test_a_log_without_an_entry_is_published_too():
+    assert (chain_publish().number, chain_file().path.read_text()) == (0, "")
+
+
+def test_a_log_that_has_not_grown_is_not_written_again():
+    deed(account("reader"))
+    first = chain_publish().path.stat()
+    assert chain_publish().path.stat().st_ino == first.st_ino
+    deed(account("another"))
+    assert chain_publish().path.stat().st_ino != first.st_ino
+
+
+def test_the_last_entry_is_found_however_long_it_is():
+    record(by=None, action="import", target_kind="registry", target_uuid=None, sheets=["x" * 36] * 5000)
+    deed(account("reader"))
+    chain_publish()
+    assert chain_file().number == 2
+    record(by=None, action="import", target_kind="registry", target_uuid=None, sheets=["y" * 36] * 5000)
+    last = AuditEntry.objects.latest("pk")
+    assert (chain_publish().number, chain_file().hash) == (3, AuditEntry.objects.get(pk=last.pk).hash)

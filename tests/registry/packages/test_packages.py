@@ -60,6 +60,17 @@ def test_same_registry_gives_the_same_bytes_and_says_its_licence(world, tmp_path
     assert rows(world[1], "sheets")[0]["licence"] == settings.BENCHQUORUM_DATA_LICENCE
 
 
+def test_a_table_left_half_way_is_closed_with_its_package(world, tmp_path):
+    export_package(tmp_path / "whole.zip")
+    with Package(tmp_path / "whole.zip") as package:
+        left = package.rows("readings")
+        next(left)
+        assert package._zip is not None
+        file = package._zip.fp
+        assert file is not None and not file.closed
+    assert file.closed
+
+
 def test_nothing_private_is_in_it(world):
     _design, path = world
     text = "".join(file.read_text() for file in path.rglob("*") if file.is_file())

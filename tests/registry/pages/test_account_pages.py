@@ -7,6 +7,7 @@ import re
 from django.test import Client
 
 from registry.models import ApiToken, Contributor, Meter, Sheet, User
+from tests.api.made import said_again
 from tests.registry.pages.made import made_design, made_sheet
 
 
@@ -30,6 +31,7 @@ def test_meter_is_kept_and_what_is_wrong_stands_beside_its_field(client: Client,
 
 def test_token_is_shown_once_and_works_until_revoked(client: Client, reader: User) -> None:
     client.force_login(reader)
+    said_again(client)
     made = client.post("/account/own/tokens/", {"name": "bench robot", "scopes": ["read"], "days": "30"})
     secret = re.search(r'<code id="secret">([^<]+)</code>', made.content.decode())
     assert secret is not None
@@ -43,6 +45,7 @@ def test_token_is_shown_once_and_works_until_revoked(client: Client, reader: Use
 
 def test_moderators_right_is_not_offered_to_others(client: Client, reader: User) -> None:
     client.force_login(reader)
+    said_again(client)
     answer = client.post("/account/own/tokens/", {"name": "x", "scopes": ["moderate"], "days": "30"})
     assert answer.status_code == 400
     assert not ApiToken.objects.exists()
@@ -52,6 +55,7 @@ def test_erased_account_leaves_its_readings_under_the_pseudonym(client: Client, 
     sheet = made_sheet(reader, made_design(reader))
     name = Contributor.objects.get(user=reader).pseudonym
     client.force_login(reader)
+    said_again(client)
     assert "This is not the address" in (
         client.post("/account/own/erase/", {"email": "another@workshop.example"}).content.decode()
     )

@@ -7,7 +7,8 @@ import re
 import pytest
 from django.test import Client
 
-from registry.formats.blank_sheet import HEIGHT, WIDTH, BlankCavity, BlankSheet, blank_pdf
+from registry.formats.blank_sheet import HEIGHT, WIDTH, BlankSheet, blank_pdf
+from registry.formats.print_parts import PrintCavity, PrintFace
 from registry.models import Design, User
 
 
@@ -30,14 +31,12 @@ def test_number_of_a_blank_sheet_names_the_sheet(client: Client, reader: User, d
 
 @pytest.mark.parametrize(("pins", "positions"), [(2, 2), (8, 7), (16, 24), (64, 64)])
 def test_any_shape_fits_one_page_of_a4_and_letter(pins: int, positions: int) -> None:
-    cavities = [BlankCavity(str(n), 1 + n // 16, 1 + n % 16, n == 3) for n in range(pins)]
+    cavities = [PrintCavity(str(n), 1 + n // 16, 1 + n % 16, n == 3) for n in range(pins)]
     sheet = BlankSheet(
         design="Ferry selector Ω",
         number="B-2345678",
         address="http://localhost/designs/x/bench/",
-        cavities=cavities,
-        landmark="rib above pin 1",
-        facing="Drawn as you look into the switch.",
+        face=PrintFace(cavities, "rib above pin 1", "Drawn as you look into the switch."),
         columns=[f"Pin {n}" for n in range(1, pins)],
         positions=[(f"P{n}", "park") for n in range(positions)],
         cautions=["Notice: unplug it"],

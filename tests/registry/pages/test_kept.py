@@ -58,9 +58,9 @@ def test_nothing_to_keep_where_there_is_no_chart(client: Client, design: Design)
 def test_pages_can_be_installed_as_an_app(client: Client) -> None:
     manifest: dict[str, Any] = client.get("/manifest.webmanifest").json()
     assert {"name", "start_url", "display", "icons"} <= set(manifest)
-    icon = client.get(manifest["icons"][0]["src"])
-    assert icon.status_code == 200
-    icon.close()
     assert b'rel="manifest"' in client.get("/about/").content
     worker = client.get("/sw.js").content.decode()
     assert "offline/sums.js" in worker and "offline/curves.js" in worker
+    icon = client.get(manifest["icons"][0]["src"])
+    assert icon.status_code == 200
+    icon.close()  # and with it the connection, as after any request: nothing is asked after it

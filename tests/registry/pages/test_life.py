@@ -167,7 +167,7 @@ def test_one_tells_what_became_of_ones_own_unit(client: Client, design: Design, 
     kept = UnitEvent.objects.get()
     assert (kept.kind, kept.distance_km, kept.good_km, kept.entered_km) == ("failed", 9e4, 9e4, 2e4)
     page = client.get(at).content.decode()
-    assert "90000 km" in page and "came used at 20000 km" in page
+    assert "90\u202f000 km" in page and "came used at 20\u202f000 km" in page
     assert client.post(at, {"take_back": str(kept.uuid)}).status_code == 302
     kept.refresh_from_db()
     assert kept.withdrawn_at is not None

@@ -124,7 +124,7 @@ def test_fleet_is_told_distances_in_the_reader_s_unit(client: Client, reader: Us
     (distance,) = fleet.vehicles.get().distances.all()
     assert distance.km == 1610.149
     page = client.get(f"/fleet/vehicles/{fleet.vehicles.get().uuid}/").content.decode()
-    assert "1000.5 mi" in page
+    assert "1\u202f000.5 mi" in page
     assert "Distance (mi)" in page
     client.post(
         f"/fleet/{fleet.uuid}/care/", {"act": "policy", "name": "F", "policy_km": "100", "next_km": "10"}

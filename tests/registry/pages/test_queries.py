@@ -15,7 +15,7 @@ from registry.services.meters import meter_keep
 from registry.services.tokens import token_make
 from tests.registry.pages.made import account, made_design, made_evidence, made_sheet
 
-MOST = 15
+MOST = 16  # of one page: rights, session, whether this is a copy, and what it shows
 pytestmark = pytest.mark.django_db
 
 

@@ -46,7 +46,8 @@ def test_sheet_shows_what_was_typed_and_marks_what_is_unlike(client: Client, she
 def test_amendment_is_a_new_version_and_the_old_one_stays(client: Client, reader: User, sheet: Sheet) -> None:
     client.force_login(reader)
     address = f"/sheets/{sheet.uuid}/amend/"
-    assert 'value="OL"' in client.get(address).content.decode()
+    page = client.get(address).content.decode()
+    assert 'value="OL"' in page and 'value="20M"' in page, "figures as one types them"
     values = filled(sheet.design, R4="0.5") | {"on_version": "1", "unit_key": "sweeper 3"}
     refused = client.post(address, values)
     assert refused.status_code == 400  # without a reason

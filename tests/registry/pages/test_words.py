@@ -57,6 +57,12 @@ def test_search_without_a_result_offers_what_else_to_do(client: Client, design: 
         assert "Propose it as a new design" in answer.content.decode()
 
 
+def test_a_registry_without_designs_says_what_the_first_step_is(client: Client, db: None) -> None:
+    page = client.get("/designs/").content.decode()
+    assert "propose the switch that you have in hand" in page
+    assert "Try fewer words" not in page
+
+
 PROPOSAL = {
     "name": "Lorry selector",
     "maker": "Orbel & Daughters",

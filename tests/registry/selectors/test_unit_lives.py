@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from typing import Any
+from uuid import UUID
 
 import pytest
 
-from registry.models import Decision, Design, PartNumber, Unit, User
+from registry.models import Decision, Design, PartNumber, Sheet, Unit, User
 from registry.selectors.contact_drift import failed_soon, sheet_contacts
 from registry.selectors.overlays import Overlays, decisions_in_force
+from registry.selectors.unit_history import unit_history
 from registry.selectors.unit_lives import FLEET, VOLUNTEERS, UnitLife, life_versions, unit_lives
 from registry.services.accounts import contributor_of
 from registry.services.sheets import sheet_withdraw
@@ -122,12 +124,23 @@ def test_a_cohort_needs_everybody_who_told_of_the_unit_to_report_all(reader: Use
 
 
 def test_the_class_is_that_of_the_newest_sheet_else_of_the_part_number(reader: User, design: Design) -> None:
-    read(reader, design, "a", 10_000, source_class="unknown")
-    read(reader, design, "a", 20_000, source_class="equivalent")
+    read(reader, design, "a", 10_000, source_class="unknown", read_on="2026-03-01")
+    read(reader, design, "a", 20_000, source_class="equivalent", read_on="2026-09-01")
     part = PartNumber.objects.create(number="EQ 77-1", source_class="equivalent")
     unit = Unit.objects.create(contributor=contributor_of(reader), design=design, key="b", part_number=part)
     event(reader, unit, "good", 5_000)
     assert [life.source_class for life in unit_lives(design)] == ["equivalent", "equivalent"]
+
+
+def test_of_two_sheets_of_one_day_the_one_that_was_stored_later_is_the_newest(
+    reader: User, design: Design
+) -> None:
+    for n, source_class in enumerate(("unknown", "equivalent")):
+        unit = read(reader, design, "a", 10_000, source_class=source_class, read_on="2026-03-01")
+        sheet = unit.sheets.order_by("pk").last()
+        Sheet.objects.filter(pk=sheet.pk).update(uuid=UUID(int=9 - n))  # their ids say the contrary
+    assert [life.source_class for life in unit_lives(design)] == ["equivalent"]
+    assert [moment.sheet for moment in unit_history(unit)] == [UUID(int=9), UUID(int=8)]
 
 
 def test_contacts_of_a_sheet_are_the_closed_ones_of_the_chart(

@@ -5,13 +5,17 @@ import uuid
 
 import pytest
 from django.db import connection
+from django.utils import timezone
 
 from registry.immutability import lifted
 from registry.models import ChartRevision, CurrentChart, Design, SheetFinding
+from registry.selectors import evidence
+from registry.services import charts, snapshots
 from registry.services.catalogue import design_propose
 from registry.services.charts import chart_refresh, revision_verify
+from registry.services.effects.revisions import current_show
 from registry.services.holding import reasons_to_hold
-from registry.services.refreshes import refresh_owed
+from registry.services.refreshes import mark_stale, refresh_owed
 from registry.services.sheets import sheet_submit, sheet_withdraw
 from registry.services.snapshots import snapshot_learn
 from tests.registry.services.test_sheets import DESIGN, account, sheet_json
@@ -44,6 +48,41 @@ def test_refresh_without_a_change_makes_no_revision(design):
     before = ChartRevision.objects.count()
     assert chart_refresh(design_id=design.pk) is None
     assert ChartRevision.objects.count() == before
+
+
+def test_a_chart_withdrawn_while_the_next_is_computed_is_not_replaced_unseen(design, monkeypatch):
+    units(2)
+    computed = charts._computed
+
+    def meanwhile(*given):
+        revision = CurrentChart.objects.get(design=design).revision
+        revision.state, revision.withdrawn_at = ChartRevision.State.WITHDRAWN, timezone.now()
+        revision.save(update_fields=["state", "withdrawn_at"])
+        current_show(design)
+        return computed(*given)
+
+    monkeypatch.setattr(charts, "_computed", meanwhile)
+    units(1, start=2)
+    newest = design.revisions.order_by("-number").first()
+    assert newest.state == ChartRevision.State.HELD
+    assert [reason["code"] for reason in newest.held_because] == ["after_withdrawal"]
+    assert not CurrentChart.objects.filter(design=design, revision=newest).exists()
+
+
+def test_what_is_decided_while_a_snapshot_is_learned_is_not_taken_as_counted(design, monkeypatch):
+    """What is kept of learning serves for charts while the count of changes is the same."""
+    units(2)
+
+    def decided_just_before():
+        mark_stale([design.pk])
+        return evidence.decisions_in_force()
+
+    monkeypatch.setattr(snapshots, "decisions_in_force", decided_just_before)
+    with evidence.evidence_kept():
+        snapshot_learn()
+        design.refresh_from_db()
+        kept = (evidence._KEPT.get() or {})[str(design.uuid)]
+    assert kept[0] != design.changes
 
 
 def test_suspect_never_enters_the_pattern(design):

@@ -8,10 +8,15 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
-from registry.models import CurrentChart, Design, User
+from registry.errors import RegistryErrors
+from registry.models import ChartRevision, CurrentChart, Design, OutcomeCounted, Pin, User
 from registry.selectors import kept_charts
-from registry.services.checks import check_suspect, identify_switch
+from registry.selectors.check_facts import CheckFacts
+from registry.selectors.labels import DesignLabels
+from registry.selectors.outcomes import outcomes_for
+from registry.services.checks import check_suspect, identify_switch, learned_outcomes
 from registry.services.offline_tables import offline_chart
 from tests.registry.pages.made import account, made_design, made_evidence, sheet_json
 
@@ -81,9 +86,59 @@ def test_recorded_outcomes_move_the_check_and_the_tables_for_work_without_a_netw
     body["readings"] = body["readings"][:12]
     told = {}
     for name, outcomes in (("none", None), ("seldom", (1, 80)), ("mostly", (79, 80))):
-        monkeypatch.setattr("registry.services.checks.fault_prior_for", lambda _design, found=outcomes: found)
+        for name_of in ("fault_prior_for", "fault_prior_of"):
+            monkeypatch.setattr(f"registry.services.checks.{name_of}", lambda _what, found=outcomes: found)
         kept = offline_chart(design.uuid)
         assert kept is not None
         told[name] = (check_suspect(body=body)["p_good"], json.dumps(kept["tables"]))
     assert told["mostly"][0] < told["none"][0] < told["seldom"][0]
     assert len({tables for _p, tables in told.values()}) == 3
+
+
+def test_what_a_check_asks_in_one_go_is_what_others_ask_piece_by_piece(design: Design) -> None:
+    copies(design, 3, "")
+    position = design.positions.order_by("step")[1]
+    position.aliases.create(label="also")
+    last = Pin.objects.filter(connector__design=design).order_by("order").last()
+    assert last is not None
+    Pin.objects.filter(pk=last.pk).update(empty=True)
+    OutcomeCounted.objects.create(design=design, symptom="", checked=14, at_fault=5)
+    facts = CheckFacts()
+    found = facts.design(str(design.uuid))
+    plain = DesignLabels(design)
+    stored = Design.objects.get(pk=design.pk)
+    assert found == design and {**found.__dict__, "_state": 0} == {**stored.__dict__, "_state": 0}
+    labels = facts.labels(found)
+    assert labels.pins == plain.pins and last.label not in labels.pins
+    assert labels.positions == plain.positions and labels.positions["also"].pk == position.pk
+    assert facts.chart(found) is kept_charts.published_chart(design)
+    assert facts.others(found) is kept_charts.others_shaped_like(design)
+    assert facts.outcomes(found) in (outcomes_for(design, None), None)
+    assert learned_outcomes(found, facts.outcomes(found)) == learned_outcomes(design)
+
+
+def test_labels_and_charts_of_a_check_are_those_of_now(design: Design) -> None:
+    body = sheet_json(design, "suspect", purpose="suspect", held_good="no")
+    check_suspect(body=body)
+    position = design.positions.order_by("step")[0]
+    body["readings"] = [
+        {**row, "position": "renamed" if row["position"] == position.label else row["position"]}
+        for row in body["readings"]
+    ]
+    with pytest.raises(RegistryErrors):
+        check_suspect(body=body)
+    type(position).objects.filter(pk=position.pk).update(label="renamed")
+    check_suspect(body=body)
+    ChartRevision.objects.filter(design=design).update(
+        state="withdrawn", withdrawn_at=timezone.now(), withdrawn_reason="a test"
+    )
+    with pytest.raises(RegistryErrors) as refused:
+        check_suspect(body=body)
+    assert refused.value.errors[0].code == "no_chart"
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite is asked piece by piece")
+def test_a_check_asks_one_question(design: Design) -> None:
+    body = sheet_json(design, "suspect", purpose="suspect", held_good="no")
+    check_suspect(body=body)
+    assert len(queries(body)) == 1

@@ -74,8 +74,8 @@ def test_open_answers_are_one_however_they_are_spelled(design: Design) -> None:
 
 
 def test_each_tool_is_a_fact_of_its_own(design: Design) -> None:
-    say(account("one"), design, "tool", "yes", subject="Torx 25")
-    say(account("two"), design, "tool", "no", subject="torx  25")
+    say(account("one"), design, "tool", "yes", subject="Socket 25")
+    say(account("two"), design, "tool", "no", subject="socket  25")
     say(account("three"), design, "tool", "yes", subject="drain pan")
     assert JobFact.objects.filter(question="tool").count() == 2
 

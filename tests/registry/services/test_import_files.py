@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import base64
 import io
+from datetime import date
 from typing import Any
 
 import pytest
 from django.test import Client
-from openpyxl import load_workbook
+from openpyxl import Workbook, load_workbook
 
 from registry.errors import RegistryErrors
 from registry.models import ColumnMapping, Design, Reading, Sheet, User
@@ -136,12 +137,7 @@ def test_the_template_has_lists_and_comes_back_filled_in(user: User, design: Des
     book.save(kept)
     content = base64.b64encode(kept.getvalue()).decode()
     preview = file_preview(by=user, asked=asked(design, content, encoding="base64"))
-    assert preview["errors"] and {error["code"] for error in preview["errors"]} == {"value_missing"}
-    for row in range(4, 18):
-        sheet[f"A{row}"] = "shelf 3"
-    kept = io.BytesIO()
-    book.save(kept)
-    content = base64.b64encode(kept.getvalue()).decode()
+    assert (preview["errors"], preview["readings_new"]) == ([], 2), "rows without a reading are left out"
     done = file_import(by=user, asked=asked(design, content, encoding="base64"))
     assert done["readings_new"] == 2
     assert sorted(Reading.objects.values_list("as_typed", flat=True)) == ["4R7", "OL"]
@@ -171,3 +167,70 @@ def test_a_tidy_file_comes_in_by_the_same_way(user: User) -> None:
     preview = file_preview(by=user, asked=asked(None, tidy))
     assert (preview["sheets_new"], preview["designs_new"]) == (1, ["Lark"])
     assert file_import(by=user, asked=asked(None, tidy))["readings_new"] == 1
+
+
+def messy(**more: str) -> str:
+    """As it comes from a workshop: a title over all, heads in row 4, units merged down, dates, a blank row,
+    another title between, a remark below."""
+    book = Workbook()
+    sheet = book.active
+    sheet["A1"] = "Depot, readings of the selectors"
+    sheet.merge_cells("A1:G1")
+    sheet["D3"] = "Terminals"
+    sheet.merge_cells("D3:E3")
+    for column, head in zip(
+        "ABCDEFG", ("Switch", "When", "Gear", "Pin 2", "Pin 3", "Bolt", "Total"), strict=True
+    ):
+        sheet[f"{column}4"] = head
+    rows = [
+        ("shelf 3", date(2026, 4, 7), "P", "0,4", "OL", "8 mm", None),
+        (None, date(2026, 4, 7), "R", "1,2 k", 0.5, "8 mm", None),
+        (None, None, None, None, None, None, None),
+        ("the other shelf", None, None, None, None, None, None),
+        ("shelf 4", date(2026, 4, 8), "P", 0.4, "O.L", None, None),
+        ("measured after lunch", None, None, None, None, None, None),
+    ]
+    for n, row in enumerate(rows, start=5):
+        for column, value in zip("ABCDEFG", row, strict=True):
+            sheet[f"{column}{n}"] = value
+    sheet.merge_cells("A5:A6")
+    sheet.merge_cells("A8:G8")
+    for place, value in more.items():
+        sheet[place.split("_")[0]] = value
+        if "_" in place:
+            sheet.merge_cells(place.replace("_", ":"))
+    out = io.BytesIO()
+    book.save(out)
+    return base64.b64encode(out.getvalue()).decode()
+
+
+def test_a_messy_sheet_is_read_as_its_writer_meant_it(user: User, design: Design) -> None:
+    preview = file_preview(by=user, asked=asked(design, messy(), encoding="base64"))
+    roles = [column["role"] for column in preview["columns"]]
+    assert roles == ["unit", "ignore", "position", "pin:2", "pin:3", "ignore", "ignore"]
+    assert (preview["head_row"], preview["errors"], preview["sheets_new"]) == (4, [], 2)
+    assert [row["row"] for row in preview["rows"]] == [5, 6, 7, 8, 9, 10]
+    assert {cell["fate"] for row in (preview["rows"][3], preview["rows"][5]) for cell in row["cells"]} <= {
+        "left_out",
+        "not_taken",
+    }
+    done = file_import(by=user, asked=asked(design, messy(), encoding="base64"))
+    assert (done["sheets_new"], done["readings_new"]) == (2, 6)
+    assert set(Sheet.objects.values_list("unit__key", flat=True)) == {"shelf 3", "shelf 4"}
+    assert "1,2 k" in Reading.objects.values_list("as_typed", flat=True)
+
+
+def test_a_reading_in_a_merged_cell_is_asked_for_place_by_place(user: User, design: Design) -> None:
+    preview = file_preview(by=user, asked=asked(design, messy(D9_E9="OL"), encoding="base64"))
+    assert {(error["code"], error["line"], error["column"]) for error in preview["errors"]} == {
+        ("reading_merged", 9, "4"),
+        ("reading_merged", 9, "5"),
+    }
+
+
+def test_who_knows_better_says_where_the_heads_stand(user: User, design: Design) -> None:
+    text = "unit,position,pin\nSwitch,Gear,Pin 2\nshelf 3,P,0.4\n"
+    assert file_preview(by=user, asked=asked(design, text))["head_row"] == 1
+    told = file_preview(by=user, asked=asked(design, text, head_row=2))
+    assert (told["head_row"], told["errors"], told["readings_new"]) == (2, [], 1)
+    assert told["rows"][0]["row"] == 3

@@ -9,6 +9,7 @@ from registry.errors import RegistryErrors
 from registry.formats.tidy_reader import read_tidy
 from registry.immutability import lifted
 from registry.models import (
+    Change,
     ChartRevision,
     Contributor,
     CurrentChart,
@@ -159,3 +160,12 @@ def test_every_chart_of_an_import_recomputes_to_the_same_bytes():
     revisions = list(ChartRevision.objects.all())
     assert len(revisions) == 15
     assert {revision_verify(revision) for revision in revisions} == {"same"}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_changes_of_an_import_are_numbered_without_a_gap_once_it_is_done():
+    import_apply(table_of(SMALL))
+    import_apply(table_of(SMALL.replace("Lark,s", "Wren,t")))
+    told = Change.objects.order_by("number").values_list("number", "kind")
+    assert [number for number, _kind in told] == list(range(1, len(told) + 1))
+    assert [kind for _number, kind in told].count(Change.Kind.CHART_PUBLISHED) == 2

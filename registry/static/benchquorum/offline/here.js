@@ -5,6 +5,7 @@ import { day, isOld, kept } from "./store.js";
 import { check } from "./verdict.js";
 
 const LIMIT = 2e7;
+const BITS = { minimumFractionDigits: 2, maximumFractionDigits: 2 };
 
 function made(tag, text, name = "") {
   const element = document.createElement(tag);
@@ -47,7 +48,7 @@ export async function checkHere(form, data) {
   if (chart.withdrawn || !chart.tables) {
     parts.push(made("p", chart.withdrawn, "says attention"));
   } else {
-    parts.push(...said(chart, sheetOf(form, data.steps)));
+    parts.push(...said(chart, sheetOf(form, data.steps), data.steps));
     const when = `${fill(chart.words.here, { n: chart.revision, when: day(chart.published) })} ${fill(chart.words.kept, { when: day(there.kept) })}`;
     parts.push(made("p", when, "quiet"));
     if (isOld(there.kept)) parts.push(made("p", chart.words.old, "says attention"));
@@ -59,7 +60,7 @@ export async function checkHere(form, data) {
   return true;
 }
 
-function said(chart, sheet) {
+function said(chart, sheet, steps) {
   const { tables, words } = chart;
   if (sheet.wrong !== undefined) return [made("p", fill(words.wrong, { text: sheet.wrong }), "says attention")];
   let found;
@@ -86,9 +87,26 @@ function said(chart, sheet) {
     }
     parts.push(made("h3", words.explain), list);
   }
-  parts.push(made("p", words.next, "quiet"));
+  if (!words.places) parts.push(made("p", words.next_needs ?? words.next, "quiet")); // kept before the tables told it
+  else if (found.next.length) parts.push(made("h3", words.next), readNext(found.next, words, steps));
   return parts;
 }
+
+function readNext(next, words, steps) {
+  const list = made("ol", "");
+  for (const reading of next) {
+    const step = steps.find((one) => !one.between && one.position === reading.position && samePins(one, reading));
+    const item = made("li", ""), place = words.places[reading.place];
+    const link = made(step ? "a" : "span", place);
+    if (step) { link.href = `#${step.name}`; link.dataset.again = step.name; }
+    item.append(link, reading.repeat ? ` ${words.again}` : "");
+    if (reading.bits >= 0.01) item.append(" ", made("span", `${reading.bits.toLocaleString(document.documentElement.lang, BITS)} ${words.bits}`, "quiet"));
+    list.append(item);
+  }
+  return list;
+}
+
+const samePins = (one, other) => [one.pin, one.against].sort().join("\n") === [other.pin, other.against].sort().join("\n");
 
 function dangers(found, words) {
   const box = made("div", "", "problems"), list = made("ul", "");

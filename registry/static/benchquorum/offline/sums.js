@@ -215,9 +215,9 @@ function resistiveCommons(sheet, at, worths, readings) {
   const found = [];
   for (let m = 0; m < variant.mistakes.length; m += 1) {
     const mistake = variant.mistakes[m];
-    if (mistake.log_prior === null || (!set.common_by_mistake && mistake.kind === "wrong_common")) continue;
-    const through = (n) => variant.through === null || variant.through[m][sheet.rows[n].cell] === "1";
-    const ohm = commonOhm(sheet, set.common_by_mistake ? m : 0, through);
+    if (mistake.log_prior === null) continue;
+    const through = (n) => variant.through[m][sheet.rows[n].cell] === "1";
+    const ohm = commonOhm(sheet, m, through);
     if (ohm !== null && ohm < set.least_common) continue;
     if (ohm !== null && readings.common === null) throw new NeedsNetwork("common");
     const more = ohm === null ? worths

@@ -1,4 +1,5 @@
 // From the posterior of all explanations to a verdict, as consensus/diagnosis.py gives it.
+import { nextReadings } from "./next.js";
 import { OPEN, columnsOf, explain } from "./sums.js";
 
 const isFaulty = (one) => (one.first > 0 && !one.harness) || one.second > 0 || Boolean(one.common);
@@ -10,13 +11,14 @@ export function check(tables, sheet) {
   const faulty = sum(found.kept.filter(isFaulty));
   const good = sum(found.kept.filter((one) => !isFaulty(one))) + sum(found.others) + found.unknown * (1 - set.fault_rate);
   const dangers = openDangers(tables, found);
+  const next = nextReadings(tables, found, isFaulty, [...new Set(dangers.map((danger) => danger.fault))]);
   let verdict = "undecided", reason = "evidence";
   if (!found.rows.length) reason = "no_readings";
   else if (shiftUntold(tables, found)) reason = "shift";
   else if (good >= set.good_p) [verdict, reason] = dangers.length ? ["undecided", "start_position"] : ["good", ""];
   else if (1 - good >= 1 - set.faulty_p && faulty > 0.5) [verdict, reason] = ["faulty", ""];
   return {
-    verdict, reason, p_good: Math.min(Math.max(good, 0), 1), causes: causes(tables, found), dangers,
+    verdict, reason, p_good: Math.min(Math.max(good, 0), 1), causes: causes(tables, found), dangers, next,
     variant: found.kept.length ? tables.variants[found.kept[0].variant].variant : null, compared: found.rows.length,
   };
 }
@@ -54,7 +56,7 @@ function openDangers(tables, found) {
   const { variant: at, mistake } = found.kept[0], variant = tables.variants[at];
   const columns = found.rows.map((row) => columnsOf(variant)[variant.at[mistake][row.cell]]);
   return variant.dangers.filter(([fault]) => !columns.some((column) => column[fault] !== column[0])).map(([fault, position, passes]) => ({
-    kind: variant.faults[fault].kind, pins: variant.faults[fault].pins.map((pin) => tables.pins[pin]),
+    fault, kind: variant.faults[fault].kind, pins: variant.faults[fault].pins.map((pin) => tables.pins[pin]),
     position: tables.positions[position], passes_for: tables.positions[passes],
   }));
 }

@@ -1,23 +1,16 @@
-"""A design with a pattern, and somebody with a vehicle."""
+"""The people and the design of the tests of the services."""
 
 from __future__ import annotations
 
-from typing import Any
-
 import pytest
+from django.test import Client
 
-from registry.models import Design, User
-from tests.registry.pages.made import account, made_design, made_evidence
-
-
-@pytest.fixture
-def mechanic(db: None) -> User:
-    return account("mechanic", "Ferry Slip")
+from registry.models import User
+from tests.registry.services.jobs.conftest import design as design
+from tests.registry.services.jobs.conftest import mechanic as mechanic
 
 
 @pytest.fixture
-def design(mechanic: User, django_capture_on_commit_callbacks: Any) -> Design:
-    made = made_design(mechanic)
-    with django_capture_on_commit_callbacks(execute=True):
-        made_evidence(made, people=5)
-    return made
+def browser(client: Client, mechanic: User) -> Client:
+    client.force_login(mechanic)
+    return client

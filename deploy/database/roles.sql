@@ -1,0 +1,22 @@
+-- Two roles of PostgreSQL: one owns the tables and makes them, the other is the server's and can't drop a trigger.
+-- Once, by a superuser, in a session that keeps no history:
+--   OWNER_PASSWORD=… SERVER_PASSWORD=… psql -d postgres -f roles.sql
+\set ON_ERROR_STOP on
+\getenv owner_password OWNER_PASSWORD
+\getenv server_password SERVER_PASSWORD
+CREATE ROLE owner_of_benchquorum LOGIN PASSWORD :'owner_password';
+CREATE ROLE benchquorum LOGIN PASSWORD :'server_password';
+CREATE DATABASE benchquorum OWNER owner_of_benchquorum;
+REVOKE ALL ON DATABASE benchquorum FROM PUBLIC;
+GRANT CONNECT ON DATABASE benchquorum TO benchquorum;
+\connect benchquorum
+-- What follows is for the database itself, and may be run again, as where one role owned everything until now.
+REVOKE CREATE ON SCHEMA public FROM PUBLIC;
+GRANT USAGE, CREATE ON SCHEMA public TO owner_of_benchquorum;
+GRANT USAGE ON SCHEMA public TO benchquorum;
+GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA public TO benchquorum;
+GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO benchquorum;
+ALTER DEFAULT PRIVILEGES FOR ROLE owner_of_benchquorum IN SCHEMA public
+  GRANT SELECT, INSERT, UPDATE, DELETE ON TABLES TO benchquorum;
+ALTER DEFAULT PRIVILEGES FOR ROLE owner_of_benchquorum IN SCHEMA public
+  GRANT USAGE, SELECT ON SEQUENCES TO benchquorum;

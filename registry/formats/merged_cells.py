@@ -1,0 +1,47 @@
+"""Merged cells of a spreadsheet: one text that stands in several places at once."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+Cells = list[list[str]]
+_PLACE = re.compile(r"\$?([A-Z]{1,3})\$?(\d{1,7})")
+
+
+class Spread(str):
+    """The text of a merged cell, in each place that it covers: a head or a unit of several rows.
+
+    No reading: nobody can say in which of the places it was taken.
+    """
+
+    __slots__ = ()
+
+
+def spread(cells: Cells, refs: Iterable[str]) -> None:
+    """Fill what merged cells (A1:C1) cover with their text, as far as there are rows.
+
+    >>> cells = [["Pins", "", ""], ["shelf 3", "P", "0.4"], ["", "R", "OL"]]
+    >>> spread(cells, ["A1:C1", "A2:A3"])
+    >>> cells
+    [['Pins', 'Pins', 'Pins'], ['shelf 3', 'P', '0.4'], ['shelf 3', 'R', 'OL']]
+    """
+    for ref in refs:
+        first, _colon, last = ref.partition(":")
+        (top, left), (bottom, right) = _place(first), _place(last or first)
+        if top >= len(cells) or left >= len(cells[top]):
+            continue
+        text = Spread(cells[top][left])
+        for row in cells[top : bottom + 1]:
+            row[left : right + 1] = [text] * len(row[left : right + 1])
+
+
+def _place(text: str) -> tuple[int, int]:
+    """Row and column, from 0."""
+    found = _PLACE.fullmatch(text)
+    if found is None:
+        raise ValueError(text)
+    column = 0
+    for letter in found[1]:
+        column = 26 * column + ord(letter) - 64
+    return int(found[2]) - 1, column - 1

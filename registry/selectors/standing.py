@@ -1,0 +1,51 @@
+"""Who is known here: by what they sent before and how it fitted, not by the age of their account."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from django.db.models import Q, QuerySet
+from django.utils import timezone
+
+from registry.models import Contributor, Sheet, SheetFinding
+
+NEW_FOR = timedelta(days=30)
+ASLEEP_AFTER = timedelta(days=180)
+FITTING = ("fits", "slip")
+ALIKE = 2  # slips of newcomers at one place that are no chance any more
+
+
+def of_standing(now: datetime, *, besides: Iterable[str] = ()) -> QuerySet[Contributor]:
+    """Imported ones, and those of whom a sheet of the half year that ended 30 days ago fits.
+
+    besides: ids of sheets that are not asked.
+    """
+    until = now - NEW_FOR
+    vouching = Sheet.objects.filter(
+        created_at__range=(until - ASLEEP_AFTER, until), withdrawn_at=None, finding__finding__in=FITTING
+    ).exclude(uuid__in=list(besides))
+    return Contributor.objects.filter(Q(import_name__isnull=False) | Q(pk__in=vouching.values("contributor")))
+
+
+def slips_alike() -> list[SheetFinding]:
+    """Slips of newcomers at a place where another newcomer's sheet, or another of theirs, slips too.
+
+    Each is weighed as what it seems, a contact missed or invented; several at one place may be a campaign too
+    small to be told from chance by the engine, so somebody looks.
+    """
+    slips = (
+        SheetFinding.objects.filter(finding="slip", sheet__withdrawn_at=None)
+        .exclude(sheet__contributor__in=of_standing(timezone.now()).values("pk"))
+        .select_related("sheet__design", "sheet__contributor__workshop", "sheet__unit", "revision")
+        .defer("revision__content", "revision__inputs")
+        .order_by("pk")
+    )
+    places: dict[tuple[object, ...], list[SheetFinding]] = defaultdict(list)
+    for slip in slips:
+        for cell in slip.body.get("cells", []):
+            pins = sorted((cell["pin"], cell["against"]))
+            places[slip.revision.design_id, cell["position"], cell["between"], *pins].append(slip)
+    alike = {slip.pk: slip for found in places.values() if len(found) >= ALIKE for slip in found}
+    return [alike[pk] for pk in sorted(alike)]

@@ -1,0 +1,76 @@
+"""The published chain: the log of who did what beside the open data, for outsiders to copy and verify."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from registry.formats.audit_chain import FIRST
+from registry.models import AuditEntry
+from registry.services.audit import chain_seal, published_chain
+from registry.services.open_data import open_data_folder
+
+CHAIN = "audit.jsonl"
+BLOCK = 65_536  # bytes of its end that are read first
+
+
+@dataclass(frozen=True)
+class ChainFile:
+    """The file that is there: where, the number of its last entry, and that entry's hash."""
+
+    path: Path
+    number: int
+    hash: str
+
+
+def chain_lines() -> Iterator[str]:
+    """The published chain as text, an entry a line."""
+    for entry in published_chain():
+        yield json.dumps(entry, sort_keys=True, ensure_ascii=False) + "\n"
+
+
+def chain_file() -> ChainFile | None:
+    path = open_data_folder() / CHAIN
+    try:
+        last = _last_line(path)
+        if not last:
+            return ChainFile(path, 0, FIRST)
+        entry = json.loads(last)
+        return ChainFile(path, int(entry["number"]), str(entry["hash"]))
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def chain_publish() -> ChainFile:
+    """Write the file if the log has grown; who downloads meanwhile gets the earlier one whole."""
+    chain_seal()
+    there = chain_file()
+    last = AuditEntry.objects.exclude(number=None).order_by("-number").values_list("number", "hash").first()
+    if there is not None and (there.number, there.hash) == (last or (0, FIRST)):
+        return there
+    path = open_data_folder() / CHAIN
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=path.parent) as folder:
+        whole = Path(folder) / CHAIN
+        with whole.open("w", encoding="utf-8") as file:
+            file.writelines(chain_lines())
+        whole.replace(path)
+    written = chain_file()
+    assert written is not None
+    return written
+
+
+def _last_line(path: Path) -> bytes:
+    """Without reading what stands before it: the file is long, and it is asked for with each request."""
+    with path.open("rb") as file:
+        size, reach = file.seek(0, os.SEEK_END), BLOCK
+        while True:
+            file.seek(max(0, size - reach))
+            lines = file.read().splitlines()
+            if len(lines) > 1 or reach >= size:
+                return lines[-1] if lines else b""
+            reach *= 8
