@@ -28,7 +28,7 @@ def _download(there: Callable[[], tuple[Path, str] | None], content_type: str | 
 
     def tag(_request: HttpRequest) -> str | None:
         file = there()
-        return file and f'"{file[1]}"'
+        return None if file is None else f'"{file[1]}"'
 
     @condition(etag_func=tag)
     def view(_request: HttpRequest) -> HttpResponseBase:
@@ -45,13 +45,13 @@ def _download(there: Callable[[], tuple[Path, str] | None], content_type: str | 
 
 def _package() -> tuple[Path, str] | None:
     file = open_data_file()
-    return file and (file.path, file.digest)
+    return None if file is None else (file.path, file.digest)
 
 
 def _chain() -> tuple[Path, str] | None:
     """Its last hash names all of it."""
     file = chain_file()
-    return file and (file.path, file.hash)
+    return None if file is None else (file.path, file.hash)
 
 
 urlpatterns = [
