@@ -2,72 +2,22 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from urllib.error import HTTPError
 
 import pytest
 from django.core.exceptions import PermissionDenied
 
 from registry.errors import RegistryError
-from registry.formats.package_part import NOT_IN_PARTS, Part
-from registry.formats.package_tables import TABLES
+from registry.formats.package_part import Part
 from registry.models import Design, MirrorSource, Sheet
 from registry.services.fetching import Fetched, Fetcher, SameHost
 from registry.services.mirrors import pull
 from registry.services.package_load import load_rows
 from registry.services.sheets import sheet_submit
 from tests.registry.moderation.made import account, made_design, made_sheet, sheet_json
+from tests.registry.packages.elsewhere import IDS, URL, part, registry
 
 pytestmark = pytest.mark.django_db
-URL = "http://elsewhere.example/"
-
-
-class Elsewhere(Fetcher):
-    """A registry that is only an answer to each address."""
-
-    def __init__(self, answers: dict[str, bytes], url: str = URL) -> None:
-        super().__init__(url, sleep=lambda seconds: None)
-        self.answers = answers
-        self.asked: list[str] = []
-
-    def get(self, path: str, *, etag: str = "") -> Fetched:
-        self.asked.append(path)
-        content = self.answers.get(path.split("?")[0])
-        if content is None:
-            return Fetched(404, "", b"")
-        own = f'"{hashlib.sha256(content).hexdigest()}"'
-        return Fetched(304, own, b"") if etag == own else Fetched(200, own, content)
-
-
-def part(name: str, uuid: str, **broken) -> bytes:
-    design = [uuid, "elsewhere", name, "", [], "proposed", "lever", "", False, "", "unknown", "1", "", []]
-    tables: dict[str, list] = {
-        "designs": [design],
-        "positions": [[uuid, 1, "P", "park", False, []]],
-        "pins": [[uuid, n, str(n), 1, n, False, "", n] for n in (1, 2)],
-        **{table.name: [] for table in TABLES[4:] if table.name not in NOT_IN_PARTS},
-        **broken,
-    }
-    lines = {"charts": [], "inputs": [], "snapshots": []}
-    plain = {"format": "benchquorum/part/1", "origin": "elsewhere", "design": uuid}
-    return json.dumps({**plain, "tables": tables, "lines": lines}).encode()
-
-
-IDS = [f"00000000-0000-4000-8000-00000000000{n}" for n in (1, 2, 3)]
-
-
-def registry(**parts: bytes) -> Elsewhere:
-    page = {"next": None, "results": [{"design": uuid} for uuid in IDS]}
-    changes = {"results": [], "last": 7, "more": False, "newest": 7}
-    answers = {"api/v1/designs/": page, "api/v1/changes/": changes}
-    return Elsewhere(
-        {
-            **{path: json.dumps(plain).encode() for path, plain in answers.items()},
-            **{f"api/v1/designs/{uuid}/part/": part(f"D{uuid[-1]}", uuid) for uuid in IDS},
-            **parts,
-        }
-    )
 
 
 def test_one_bad_design_is_reported_and_taken_over_once_it_is_well() -> None:
