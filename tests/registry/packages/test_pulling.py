@@ -9,7 +9,7 @@ from django.core.exceptions import PermissionDenied
 
 from registry.errors import RegistryError
 from registry.formats.package_part import Part
-from registry.models import Design, MirrorSource, Sheet
+from registry.models import Design, MirrorSource, Sheet, SheetVersion
 from registry.services.fetching import Fetched, Fetcher, SameHost
 from registry.services.mirrors import pull
 from registry.services.package_load import load_rows
@@ -18,6 +18,7 @@ from tests.registry.moderation.made import account, made_design, made_sheet, she
 from tests.registry.packages.elsewhere import IDS, URL, part, registry
 
 pytestmark = pytest.mark.django_db
+SHEET = "00000000-0000-4000-8000-0000000000a1"
 
 
 def test_one_bad_design_is_reported_and_taken_over_once_it_is_well() -> None:
@@ -120,3 +121,29 @@ def test_a_third_registrys_design_changes_by_its_own_word_alone() -> None:
     assert Design.objects.get(uuid=IDS[0]).name == "Its name"
     load_rows(Part(part("Its new name", IDS[0])), charts=False, of={"elsewhere"})
     assert Design.objects.get(uuid=IDS[0]).name == "Its new name"
+
+
+def part_with_a_sheet(*versions: int) -> Part:
+    """The last of the versions is the one that stands."""
+    unit, person = IDS[1], "c-0000000000000001"
+    kinds = [True, "", "1", True, False, "known_good", "worked", "unknown", "bench", "", None, 1]
+    sheets = [
+        [SHEET, n, "elsewhere", IDS[0], unit, person, n == versions[-1], *kinds, f"{n:064}"] for n in versions
+    ]
+    tables = {
+        "contributors": [[person, "elsewhere", ""]],
+        "units": [[unit, "elsewhere", IDS[0], person, "", "", ""]],
+        "sheets": sheets,
+    }
+    return Part(part("D1", IDS[0], **tables))
+
+
+def test_a_third_registrys_old_copy_does_not_bring_back_an_earlier_version() -> None:
+    def standing_after(versions: tuple[int, ...], of: str) -> int:
+        load_rows(part_with_a_sheet(*versions), charts=False, of={of})
+        return SheetVersion.objects.get(sheet__uuid=SHEET, is_current=True).number
+
+    assert standing_after((1, 2), of="elsewhere") == 2
+    assert standing_after((1,), of="third") == 2
+    assert standing_after((1, 2, 3), of="third") == 3
+    assert standing_after((1, 2), of="elsewhere") == 2  # their own registry was restored
