@@ -51,5 +51,15 @@ export async function now(uuid) {
   }
 }
 
+// Whether two documents of one chart say different things about it.
+export const differs = (one, other) => one.revision !== other.revision ||
+  Boolean(one.withdrawn) !== Boolean(other.withdrawn) || Boolean(one.stale) !== Boolean(other.stale);
+
+// Why a kept chart may no longer hold; "" where nothing is known against it.
+export function warning({ document: chart, kept: when }, words) {
+  if (chart.withdrawn) return words.withdrawn.replace("{reason}", chart.withdrawn);
+  return [chart.stale && words.stale, isOld(when) && words.old].filter(Boolean).join(" ");
+}
+
 export const isOld = (date) => Date.now() - date.getTime() > DAYS * 86400e3;
 export const day = (date) => new Date(date).toLocaleDateString(document.documentElement.lang, { dateStyle: "medium" });
