@@ -96,7 +96,8 @@ def encode(design: DesignReadings, settings: Settings) -> Encoded:
     raw_code = code
     if sweeps is not None:
         sheet, cell, code, ohm = sheet[first], cell[first], code[first], ohm[first]
-    own = np.array([pair in shape.pairs for pair in shape.named], dtype=bool)
+    pairs = set(shape.pairs)
+    own = np.array([pair in pairs for pair in shape.named], dtype=bool)
     return Encoded(
         readings=design,
         shape=shape,
