@@ -148,7 +148,7 @@ def judge_design(encoded: Encoded, problem: Problem, tables: Tables | None = Non
         )
     tables = tables or find_tables(problem, bound_variants(encoded))
     state = tables.state
-    explained = explain(problem, state.pairs, state.posterior, pattern_beliefs(problem, state), encoded.code)
+    explained = explain(problem, state.pairs, state.posterior, pattern_beliefs(problem, state), encoded)
     return Judged(
         final_beliefs(state),
         tables.unit_table,
@@ -231,7 +231,7 @@ def _all_findings(
         pattern = source_beliefs(
             other, np.repeat(judged.belief[None], other.units, axis=0), judged.prior, False
         )
-        told = explain(other, pairs, posterior, pattern, encoded.code)
+        told = explain(other, pairs, posterior, pattern, encoded)
         for sheet, finding in zip(
             aside, find_all(encoded, other.hypotheses, told, aside, roles), strict=True
         ):

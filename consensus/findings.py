@@ -72,7 +72,8 @@ def label_chances(
         kind: explained.mistakes[:, [at for at, one in enumerate(kinds) if one == kind]].sum(axis=1)
         for kind in MISTAKE_KINDS
     }
-    found["faulty_unit"] = explained.faults[:, 1:].sum(axis=1)
+    worn = np.minimum(np.bincount(explained.sheet, explained.worn, len(explained.p)), 1.0)
+    found["faulty_unit"] = np.minimum(explained.faults[:, 1:].sum(axis=1) + worn, 1.0)
     zero = np.zeros(len(explained.p))
     found["coordinated"] = sum(
         (role.p * explained.tables[:, at] for at, role in enumerate(roles) if role.coordinated), zero
@@ -85,7 +86,8 @@ def label_chances(
             found["unexplained"] = found["unexplained"] + apart * explained.tables[:, at]
     main = [at for at, role in enumerate(roles) if role.key is not None and not role.minority]
     found["slip"] = explained.slip
-    found["fits"] = np.minimum(explained.plain, explained.tables[:, main].sum(axis=1)) * (1 - explained.slip)
+    plain = np.minimum(explained.plain, explained.tables[:, main].sum(axis=1))
+    found["fits"] = plain * (1 - worn) * (1 - explained.slip)
     return found
 
 
@@ -107,8 +109,11 @@ def _one(
     differing = np.flatnonzero(explained.differs[entries] > LIKELY) + entries.start
     readings = entries.stop - entries.start
     role = roles[int(explained.table[at])]
+    agreeing = int(readings) - len(differing)
+    as_read = explained.as_read[at, int(explained.table[at]) if role.key is not None else 0]
     params = explanation_params(encoded, hypotheses, int(explained.hypothesis[at]))
-    params |= {"readings": int(readings), "agreeing": int(readings) - len(differing)}
+    params |= _worn_params(encoded, explained, entries)
+    params |= {"readings": int(readings), "agreeing": agreeing, "agreeing_as_read": int(as_read)}
     if not encoded.counts[sheet]:
         params["counts"] = False
     if "fault" in params and params["fault"] == "resistive_common":
@@ -139,9 +144,28 @@ def explanation_params(encoded: Encoded, hypotheses: HypothesisSet, hypothesis: 
         params["positions"] = [design.positions[row] for row in mistake.positions]
     if fault.kind != "none":
         params["fault"] = fault.kind
+        if fault.detail:
+            params["fault_detail"] = fault.detail
         params["fault_pins"] = [design.pins[pin] for pin in fault.pins]
         params["fault_positions"] = [design.positions[row] for row in fault.positions]
     return params
+
+
+def _worn_params(encoded: Encoded, explained: Explanation, entries: slice) -> dict[str, object]:
+    """The worn contact that readings of a sheet show, if that is likely; Ω where it is high, not open."""
+    worn = explained.worn[entries]
+    if not (worn > LIKELY).any():
+        return {}
+    entry = entries.start + int(worn.argmax())
+    shape, design = encoded.shape, encoded.readings
+    slot, pair = divmod(int(explained.place[entry]), len(shape.pairs))
+    params: dict[str, object] = {
+        "fault": "worn_contact",
+        "fault_pins": [design.pins[pin] for pin in shape.pairs[pair]],
+        "fault_positions": [design.positions[shape.slots[slot][0]]],
+    }
+    ohm = float(encoded.ohm[explained.row[entry]])
+    return params | {"ohm": rounded(ohm, 4)} if explained.code[entry] == encoded.alphabet.odd_code else params
 
 
 def reading_cell(encoded: Encoded, row: int) -> FindingCell:
