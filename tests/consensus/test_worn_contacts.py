@@ -7,6 +7,10 @@ from dataclasses import replace
 import pytest
 
 from consensus import Reliability, Settings, agree_design
+from consensus.encoding import encode
+from consensus.engine import judge_design
+from consensus.findings import TableRole, find_all
+from consensus.problem import make_problem
 from registry.formats.sentences import finding_message
 from tests.consensus.benches import PATTERN, bench, good_sheets, turned, typed_sheet
 
@@ -65,6 +69,24 @@ def test_it_is_told_beside_a_mistake_of_the_sheet():
     first, second = findings_of(*sheets)
     assert is_worn(first)
     assert (second.finding, second.params["fault"]) == ("mirrored_pins", "worn_contact")
+
+
+@pytest.mark.parametrize(("worn", "fault", "agreeing"), [(0.4, "worn_contact", 24), (0.1, "line_open", 23)])
+def test_a_faulty_unit_names_its_likeliest_fault_where_none_is_likely_by_itself(worn, fault, agreeing):
+    """Two kinds of fault of 0.3 and 0.2, besides a contact that may be worn."""
+    encoded = encode(bench([*good_sheets(6), typed_sheet(WORN)]), CAREFUL)
+    problem = make_problem(encoded, Reliability.from_settings(CAREFUL), CAREFUL)
+    explained = judge_design(encoded, problem).explained
+    faults, chance = explained.faults.copy(), explained.worn.copy()
+    kinds = [one.kind for one in problem.hypotheses.faults]
+    faults[6] = 0.0
+    faults[6, [0, kinds.index("line_open"), kinds.index("detent_shift")]] = 0.5, 0.3, 0.2
+    chance[chance > 0] = worn
+    assert (chance > 0).sum() == 1
+    told = replace(explained, faults=faults, worn=chance)
+    finding = find_all(encoded, problem.hypotheses, told, encoded.sheet_order, [TableRole("a")])[6]
+    assert (finding.finding, finding.params["fault"]) == ("faulty_unit", fault)
+    assert (finding.params["agreeing"], len(finding.cells)) == (agreeing, 24 - agreeing)
 
 
 def test_behind_a_position_nothing_is_worn():
