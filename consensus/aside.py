@@ -46,7 +46,7 @@ def findings_aside(
         pairs = crossed_pairs(problem, np.ones(len(sheets), dtype=bool))
         _, posterior, _ = judge(problem, pairs, source_beliefs(problem, beliefs, prior), share, block)
         pattern = source_beliefs(problem, beliefs, prior, False)
-        told = explain(problem, pairs, posterior, pattern, encoded.code)
+        told = explain(problem, pairs, posterior, pattern, encoded)
         found = find_all(encoded, problem.hypotheses, told, sheets, roles)
         yield from zip(sheets.tolist(), found, strict=True)
 

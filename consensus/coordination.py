@@ -8,7 +8,7 @@ from itertools import count
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.agreement import STATES
+from consensus.agreement import STATES, three_states
 from consensus.encoding import Encoded
 from consensus.findings import TableRole
 from consensus.readings import KnownVariant
@@ -55,7 +55,7 @@ def table_roles(
         if kinds[table] == "variant":
             names = [encoded.readings.sheets[sheet].name for sheet in sheets]
             first_names[table] = min(names, default="")
-    keys = variant_keys(encoded, first_names, belief, bound)
+    keys = variant_keys(encoded, first_names, belief, bound, settings)
     return [
         TableRole(
             key=keys.get(table),
@@ -77,14 +77,18 @@ def table_members(
 
 
 def variant_keys(
-    encoded: Encoded, first_names: dict[int, str], belief: FloatArray, bound: tuple[str | None, ...]
+    encoded: Encoded,
+    first_names: dict[int, str],
+    belief: FloatArray,
+    bound: tuple[str | None, ...],
+    settings: Settings,
 ) -> dict[int, str]:
     """Key of each published table: the moderator's, else that of the known variant which it resembles most,
     else the next free letter in the order of the first submission's name."""
     keys = {table: key for table, key in enumerate(bound) if key is not None and table in first_names}
     likeness = sorted(
         (
-            (-known_likeness(encoded, known, belief[table]), known.key, table)
+            (-known_likeness(encoded, known, belief[table], settings), known.key, table)
             for known in encoded.readings.known_variants
             for table in first_names
         ),
@@ -101,18 +105,26 @@ def variant_keys(
     return keys
 
 
-def known_likeness(encoded: Encoded, known: KnownVariant, belief: FloatArray) -> float:
-    """Share of the known variant's places at which a table (Q, A) has its state."""
-    shape = encoded.shape
+def known_likeness(encoded: Encoded, known: KnownVariant, belief: FloatArray, settings: Settings) -> float:
+    """Share of the known variant's places at which a table (Q, A) has its state, and its level where it is
+    known: one 220 Ω, the other 680 Ω, is a difference."""
+    shape, levels = encoded.shape, encoded.alphabet.levels
     slots = {slot: at for at, slot in enumerate(shape.slots)}
     pairs = {pair: at for at, pair in enumerate(shape.pairs)}
+    ohms = known.ohms or (None,) * len(known.places)
     same = read = 0
-    for (position, between, low, high), state in zip(known.places, known.states, strict=True):
+    for (position, between, low, high), state, ohm in zip(known.places, known.states, ohms, strict=True):
         slot, pair = slots.get((position, between)), pairs.get((low, high))
         if state is None or slot is None or pair is None:
             continue
         read += 1
-        same += STATES[min(int(belief[slot * len(shape.pairs) + pair].argmax()), 2)] == state
+        place = belief[slot * len(shape.pairs) + pair]
+        likeliest = int(three_states(place).argmax())
+        alike = STATES[likeliest] == state
+        level = int(place[2:].argmax())
+        if alike and state == "resistive" and ohm is not None and level < len(levels):
+            alike = abs(np.log(levels[level] / ohm)) <= settings.level_reach
+        same += alike
     return same / max(read, 1)
 
 

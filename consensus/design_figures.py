@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.agreement import three_states
+from consensus.contacts import Alphabet
 from consensus.encoding import Encoded
-from consensus.results import rounded
+from consensus.results import FindingCell, rounded
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -19,6 +19,7 @@ DRAWS = 100
 SEED = 20
 SAYS_SOMETHING = 0.5  # nats from which a unit has a view of a place
 SLIP = 0.03  # chance that a single reading misleads, when cells are ranked by what they tell
+NEAR_LEVEL = 0.06  # levels nearer than this share of each other are alike to who reads them
 MOST_TELLING = 12
 MOST_KEPT = 64  # units of designs whose draws are kept for the next design
 
@@ -80,23 +81,34 @@ def _alphas(counts: FloatArray, places: int) -> FloatArray:
 
 def telling_cells(
     encoded: Encoded, belief: FloatArray, published: list[int], at: int
-) -> tuple[tuple[str, str, str], ...]:
-    """Cells (position, pin, against) in which a published table differs from another one, the reading that
-    tells most about the variant first (Jensen-Shannon divergence of what a reading would show)."""
+) -> tuple[FindingCell, ...]:
+    """Cells in which a published table differs from another one, in its state or its resistive level, the
+    reading that tells most about the variant first (Jensen-Shannon divergence of what a reading would show).
+    belief: (V, Q, A)."""
     if len(published) < 2:
         return ()
-    shown = (1 - SLIP) * three_states(belief[published]) + SLIP / 3
+    tables, size = belief[published], belief.shape[-1]
+    shown = (1 - SLIP) * tables + SLIP / size
     mine, others = shown[at], np.delete(shown, at, axis=0)
     middle = (mine + others) / 2
     told = 0.5 * (mine * np.log(mine / middle) + others * np.log(others / middle)).sum(axis=-1).max(axis=0)
-    apart = (three_states(belief[published]).argmax(axis=-1) != mine.argmax(axis=-1)).any(axis=0)
+    likeliest = tables.argmax(axis=-1)
+    apart = ~alike_symbols(encoded.alphabet)[likeliest, likeliest[at]].all(axis=0)
     order = [place for place in np.argsort(-told, kind="stable") if apart[place]]
     return tuple(_cell(encoded, int(place)) for place in order[:MOST_TELLING])
 
 
-def _cell(encoded: Encoded, place: int) -> tuple[str, str, str]:
+def alike_symbols(alphabet: Alphabet) -> BoolArray:
+    """(A, A) True where two symbols are one to a meter: the same, or levels nearer than figures stray."""
+    alike = np.eye(alphabet.size, dtype=bool)
+    logs = np.log(alphabet.levels)
+    alike[2 : alphabet.odd, 2 : alphabet.odd] = np.abs(logs[:, None] - logs[None, :]) < NEAR_LEVEL
+    return alike
+
+
+def _cell(encoded: Encoded, place: int) -> FindingCell:
     shape, design = encoded.shape, encoded.readings
     slot, pair = divmod(place, len(shape.pairs))
-    low, high = shape.pairs[pair]
+    (position, between), (low, high) = shape.slots[slot], shape.pairs[pair]
     pin, against = (high, low) if low == shape.common else (low, high)
-    return design.positions[shape.slots[slot][0]], design.pins[pin], design.pins[against]
+    return FindingCell(design.positions[position], design.pins[pin], design.pins[against], between)

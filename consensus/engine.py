@@ -148,7 +148,7 @@ def judge_design(encoded: Encoded, problem: Problem, tables: Tables | None = Non
         )
     tables = tables or find_tables(problem, bound_variants(encoded))
     state = tables.state
-    explained = explain(problem, state.pairs, state.posterior, pattern_beliefs(problem, state), encoded.code)
+    explained = explain(problem, state.pairs, state.posterior, pattern_beliefs(problem, state), encoded)
     return Judged(
         final_beliefs(state),
         tables.unit_table,

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.contacts import CONTACT, FIRST_LEVEL, LEAK, Alphabet
+from consensus.encoding import Encoded
 from consensus.hypotheses import CONSTANTS
 from consensus.inference import (
     Pairs,
@@ -17,11 +18,13 @@ from consensus.inference import (
     make_pairs,
 )
 from consensus.problem import Problem
+from consensus.worn_contacts import worn_chances
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+LIKELY = 0.5
 DOUBTFUL = 0.1  # chance of differing below which a reading is no part of a slip
 
 
@@ -29,12 +32,14 @@ DOUBTFUL = 0.1  # chance of differing below which a reading is no part of a slip
 class Explanation:
     """Of N sheets.  hypothesis, table: (N,) likeliest; p: (N,) its probability; mistakes: (N, M), faults:
     (N, F), tables: (N, V) marginals; plain: (N,) nothing wrong but slips; slip: (N,) chance that at least
-    one reading is not what the unit and the mistake make of the pattern.
+    one reading is not what the unit and the mistake make of the pattern; as_read: (N, V) readings that agree
+    with each table as they are written.
 
     Entries of the likeliest explanation: sheet, row (merged readings of `Encoded`), place (-1 where the
     reading shows no single place), evidence (False: the end of travel read twice), differs: (E,) chance
     that the reading is a slip, shown: (E,) symbol that was expected; code: (E,) of each
-    reading, after a resistive common's figure was taken off; figure: (E,) nothing was taken off.
+    reading, after a resistive common's figure was taken off; figure: (E,) nothing was taken off; worn: (E,)
+    chance that the unit's contact there is worn (worn_contacts.py), which is no slip.
     """
 
     hypothesis: IntArray
@@ -45,6 +50,7 @@ class Explanation:
     tables: FloatArray
     plain: FloatArray
     slip: FloatArray
+    as_read: IntArray
     sheet: IntArray
     row: IntArray
     place: IntArray
@@ -53,6 +59,7 @@ class Explanation:
     shown: IntArray
     code: IntArray
     figure: BoolArray
+    worn: FloatArray
 
 
 def consistent_symbols(alphabet: Alphabet) -> BoolArray:
@@ -68,9 +75,9 @@ def consistent_symbols(alphabet: Alphabet) -> BoolArray:
 
 
 def explain(
-    problem: Problem, pairs: Pairs, posterior: FloatArray, beliefs: FloatArray, codes: IntArray
+    problem: Problem, pairs: Pairs, posterior: FloatArray, beliefs: FloatArray, encoded: Encoded
 ) -> Explanation:
-    """Explanation of the sheets of `problem` from (P, V) posteriors; codes: (R,) of `Encoded`."""
+    """Explanation of the sheets of `problem`, made of `encoded`, from (P, V) posteriors."""
     many = problem.mistakes
     top, table = _likeliest(pairs, posterior)
     by_pair = posterior.sum(axis=1)
@@ -81,12 +88,16 @@ def explain(
     np.add.at(tables, pairs.sheet, posterior)
     chosen = make_pairs(problem, np.arange(problem.sheets), pairs.hypothesis[top])
     offset = (chosen.hypothesis // many == problem.faults - 1)[chosen.pair]
-    code = np.where(offset, problem.shifted_code[chosen.row], codes[problem.row[chosen.row]])
-    shown, differs = expected_symbols(problem, chosen, beliefs, table, code)
-    doubtful = np.where(differs > DOUBTFUL, np.log1p(-np.minimum(differs, 1 - 1e-12)), 0.0)
+    code = np.where(offset, problem.shifted_code[chosen.row], encoded.code[problem.row[chosen.row]])
+    shown, unlike = expected_symbols(problem, chosen, beliefs, table, code)
     base = beliefs.shape[2]
     single = (chosen.source >= CONSTANTS) & (chosen.source < base)
     silent = problem.hypotheses.silent[chosen.hypothesis[chosen.pair], problem.cell[chosen.row]]
+    evidence = ~silent & (chosen.hypothesis[chosen.pair] % many != many - 1)
+    told = np.where(evidence & single, unlike, -1.0)
+    worn = worn_chances(problem, chosen, table, beliefs, told, faults[:, 0], encoded)
+    differs = unlike * (1 - worn)
+    doubtful = np.where(differs > DOUBTFUL, np.log1p(-np.minimum(differs, 1 - 1e-12)), 0.0)
     return Explanation(
         hypothesis=pairs.hypothesis[top],
         table=table,
@@ -98,15 +109,35 @@ def explain(
             :, 1
         ],
         slip=1 - np.exp(np.bincount(chosen.pair, doubtful, problem.sheets)),
+        as_read=agreeing_as_read(problem, chosen, table, beliefs, unlike, encoded.code),
         sheet=chosen.sheet[chosen.pair],
         row=problem.row[chosen.row],
         place=np.where(single, chosen.source - CONSTANTS, -1),
-        evidence=~silent & (chosen.hypothesis[chosen.pair] % many != many - 1),
+        evidence=evidence,
         differs=differs,
         shown=shown,
         code=code,
         figure=~offset,
+        worn=worn,
     )
+
+
+def agreeing_as_read(
+    problem: Problem, chosen: Pairs, table: IntArray, beliefs: FloatArray, unlike: FloatArray, codes: IntArray
+) -> IntArray:
+    """(N, V) readings of each sheet that agree with each table as they are written: with its own they are
+    known already (`unlike`, (E,) of its likeliest explanation) where nothing had to be put right."""
+    many, tables = problem.sheets, beliefs.shape[1]
+    own = np.bincount(chosen.pair, unlike <= LIKELY, many)
+    found = np.repeat(own[:, None], tables, axis=1)
+    for number in range(tables):
+        sheets = np.flatnonzero((chosen.hypothesis != 0) | (table != number))
+        if len(sheets):
+            read = make_pairs(problem, sheets, np.zeros(len(sheets), dtype=np.int64))
+            against = np.full(many, number)
+            apart = expected_symbols(problem, read, beliefs, against, codes[problem.row[read.row]])[1]
+            found[sheets, number] = np.bincount(read.pair, apart <= LIKELY, len(sheets))
+    return found.astype(np.int64)
 
 
 def _likeliest(pairs: Pairs, posterior: FloatArray) -> tuple[IntArray, IntArray]:

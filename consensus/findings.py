@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from consensus.encoding import Encoded
 from consensus.explanation import Explanation
-from consensus.hypotheses import HypothesisSet
+from consensus.hypotheses import Fault, HypothesisSet
 from consensus.results import FindingCell, SheetFinding, rounded
 
 IntArray = NDArray[np.int64]
@@ -72,7 +72,9 @@ def label_chances(
         kind: explained.mistakes[:, [at for at, one in enumerate(kinds) if one == kind]].sum(axis=1)
         for kind in MISTAKE_KINDS
     }
-    found["faulty_unit"] = explained.faults[:, 1:].sum(axis=1)
+    worn = np.zeros(len(explained.p))
+    np.maximum.at(worn, explained.sheet, explained.worn)
+    found["faulty_unit"] = np.minimum(explained.faults[:, 1:].sum(axis=1) + worn, 1.0)
     zero = np.zeros(len(explained.p))
     found["coordinated"] = sum(
         (role.p * explained.tables[:, at] for at, role in enumerate(roles) if role.coordinated), zero
@@ -85,7 +87,8 @@ def label_chances(
             found["unexplained"] = found["unexplained"] + apart * explained.tables[:, at]
     main = [at for at, role in enumerate(roles) if role.key is not None and not role.minority]
     found["slip"] = explained.slip
-    found["fits"] = np.minimum(explained.plain, explained.tables[:, main].sum(axis=1)) * (1 - explained.slip)
+    plain = np.minimum(explained.plain, explained.tables[:, main].sum(axis=1))
+    found["fits"] = plain * (1 - worn) * (1 - explained.slip)
     return found
 
 
@@ -104,11 +107,23 @@ def _one(
     others = sorted((label for label in ORDER if label != name and chances[label] >= WORTH_NAMING),
                     key=lambda label: -chances[label])  # fmt: skip
     design = encoded.readings
-    differing = np.flatnonzero(explained.differs[entries] > LIKELY) + entries.start
-    readings = entries.stop - entries.start
+    differs = explained.differs[entries] > LIKELY
     role = roles[int(explained.table[at])]
     params = explanation_params(encoded, hypotheses, int(explained.hypothesis[at]))
-    params |= {"readings": int(readings), "agreeing": int(readings) - len(differing)}
+    if "fault" not in params and len(differs):
+        worn = entries.start + int(explained.worn[entries].argmax())
+        fault = 1 + int(explained.faults[at, 1:].argmax())
+        sure, other = explained.worn[worn], explained.faults[at, fault]
+        if sure > LIKELY or (name == "faulty_unit" and sure > other):
+            differs[worn - entries.start] = False
+            params |= worn_params(encoded, explained, worn)
+        elif name == "faulty_unit":  # faults are likely together, though none is likelier than slips
+            params |= fault_params(encoded, hypotheses.faults[fault])
+    differing = np.flatnonzero(differs) + entries.start
+    readings = entries.stop - entries.start
+    agreeing = int(readings) - len(differing)
+    as_read = explained.as_read[at, int(explained.table[at]) if role.key is not None else 0]
+    params |= {"readings": int(readings), "agreeing": agreeing, "agreeing_as_read": int(as_read)}
     if not encoded.counts[sheet]:
         params["counts"] = False
     if "fault" in params and params["fault"] == "resistive_common":
@@ -138,9 +153,29 @@ def explanation_params(encoded: Encoded, hypotheses: HypothesisSet, hypothesis: 
         params["pins"] = [design.pins[pin] for pin in mistake.pins]
         params["positions"] = [design.positions[row] for row in mistake.positions]
     if fault.kind != "none":
-        params["fault"] = fault.kind
-        params["fault_pins"] = [design.pins[pin] for pin in fault.pins]
-        params["fault_positions"] = [design.positions[row] for row in fault.positions]
+        params |= fault_params(encoded, fault)
+    return params
+
+
+def fault_params(encoded: Encoded, fault: Fault) -> dict[str, object]:
+    """A fault of the unit by its labels, for a sentence."""
+    design = encoded.readings
+    params: dict[str, object] = {"fault": fault.kind}
+    if fault.detail:
+        params["fault_detail"] = fault.detail
+    params["fault_pins"] = [design.pins[pin] for pin in fault.pins]
+    params["fault_positions"] = [design.positions[row] for row in fault.positions]
+    return params
+
+
+def worn_params(encoded: Encoded, explained: Explanation, entry: int) -> dict[str, object]:
+    """The worn contact that a reading shows; Ω where it is high, not open."""
+    shape = encoded.shape
+    slot, pair = divmod(int(explained.place[entry]), len(shape.pairs))
+    fault = Fault("worn_contact", pins=shape.pairs[pair], positions=(shape.slots[slot][0],))
+    params = fault_params(encoded, fault)
+    if explained.code[entry] == encoded.alphabet.odd_code:
+        params["ohm"] = rounded(float(encoded.ohm[explained.row[entry]]), 4)
     return params
 
 

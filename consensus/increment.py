@@ -109,8 +109,8 @@ def _with_new_sheets(previous: Standing, encoded: Encoded) -> Standing | None:
     if _might_be_tables(previous, loud, total):
         return None
     pattern = source_beliefs(problem, _cavity(previous, problem), prior, deviating=False)
-    rows = rows_of(encoded, sheets)
-    mine = explain(problem, pairs, posterior, pattern, encoded.code[rows])
+    rows, part = rows_of(encoded, sheets), part_of(encoded, sheets)
+    mine = explain(problem, pairs, posterior, pattern, part)
     spoken = _spoken_with(previous, encoded, units, messages)
     judged = Judged(
         belief=_normal(total, prior),
@@ -121,7 +121,7 @@ def _with_new_sheets(previous: Standing, encoded: Encoded) -> Standing | None:
         explained=join_explanations(previous.judged.explained, mine, np.searchsorted(kept, sheets), rows),
         statistics=agreement_figures(spoken.told),
     )
-    chart = _chart(previous, encoded, problem, judged, mine, sheets)
+    chart = _chart(previous, encoded, part, problem, judged, mine, sheets)
     if chart.variants[0].variant != previous.chart.variants[0].variant:
         return None
     loudest = loudest_units(loud)
@@ -240,13 +240,14 @@ def _might_be_tables(previous: Standing, loud: FloatArray, total: FloatArray) ->
 def _chart(
     previous: Standing,
     encoded: Encoded,
+    part: Encoded,
     problem: Problem,
     judged: Judged,
     mine: Explanation,
     sheets: IntArray,
 ) -> DesignAgreement:
-    """The chart with the findings of the sheets told anew, and those of the others as they were."""
-    part = part_of(encoded, sheets)
+    """The chart with the findings of the sheets told anew, and those of the others as they were; part: of
+    these sheets."""
     role = TableRole(previous.chart.variants[0].variant)
     found = find_all(part, problem.hypotheses, mine, np.arange(len(sheets)), [role])
     findings = dict(enumerate(previous.chart.findings)) | dict(zip(sheets.tolist(), found, strict=True))
@@ -256,6 +257,6 @@ def _chart(
 
 def _offset_anew(encoded: Encoded, sheet: int, finding: SheetFinding) -> SheetFinding:
     """The figure of a resistive common is taken from the levels, which move by a hair with each reading."""
-    if "ohm" not in finding.params:
+    if finding.params.get("fault") != "resistive_common":
         return finding
     return replace(finding, params=finding.params | {"ohm": rounded(float(encoded.offset[sheet]), 4)})

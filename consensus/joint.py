@@ -5,6 +5,10 @@ which judges each sheet against a product of places, becomes too sure.  Here a b
 (one hypothesis a sheet) is grown sheet by sheet, each with the tables that follow from it; beliefs are
 their average, weighted by prior times evidence.  Within one explanation the places are independent, so
 that the evidence is exact but for the beam.
+
+A unit is one voice, however often it is read: its sheets show the same contacts, so what they say is
+multiplied before the unit's own deviation from the pattern, and a further sheet of it is told by those
+contacts rather than by the pattern.
 """
 
 from __future__ import annotations
@@ -15,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.contacts import deviation
+from consensus.hypotheses import CONSTANTS
 from consensus.inference import (
     Pairs,
     crossed_pairs,
@@ -34,6 +39,7 @@ BoolArray = NDArray[np.bool_]
 BEAM = 80  # joint explanations carried along
 BEHIND = 14.0  # nats behind the best beyond which one is dropped
 CROSSED_PARENTS = 3  # the likeliest explanations that are tried with a mistake and a fault of the next sheet
+LEAST_SAID = 1e-12  # of a symbol, beside the likeliest ones
 LEAST_WEIGHT = 0.01  # joint explanations less likely than that tell nothing of slips
 PLAIN = 2 / 3  # sheets as read from which propagation is trusted with more than a handful of units
 
@@ -41,10 +47,12 @@ PLAIN = 2 / 3  # sheets as read from which propagation is trusted with more than
 @dataclass(frozen=True)
 class Beam:
     """B joint explanations.  score: (B,) log prior times evidence; tables: (B, Q, A) log messages summed;
-    hypothesis: (B, sheets so far)."""
+    repeats: (B, K + 1, Q, A) logs of what is said of the contacts of the K units that are read more than
+    once, before their deviation, and nothing for all others; hypothesis: (B, sheets so far)."""
 
     score: FloatArray
     tables: FloatArray
+    repeats: FloatArray
     hypothesis: IntArray
 
 
@@ -81,7 +89,7 @@ def explain_jointly(problem: Problem, state: State) -> State:
         fit=np.zeros((len(pairs), 1)),
         beliefs=source_beliefs(problem, cavity, state.prior),
         final=belief[None],
-        joint=Joint(weight, beam.tables, beam.hypothesis[:, in_sheets]),
+        joint=Joint(weight, beam.tables, beam.repeats, beam.hypothesis[:, in_sheets]),
     )
 
 
@@ -97,23 +105,49 @@ def told_by_others(problem: Problem, state: State, joint: Joint) -> tuple[Pairs,
     at = np.tile(np.arange(many), problem.sheets)
     pairs = make_pairs(problem, sheet, joint.hypothesis[likely].T.ravel())
     belief = _beliefs(tables, state.prior)
-    said = _said(problem, pairs, source_beliefs(problem, belief, state.prior)[at])
-    others = _beliefs(tables[at] - said, state.prior)
+    said = _contacts(problem, pairs, source_beliefs(problem, belief, state.prior)[at])
+    slot = _slots(problem)[problem.unit[sheet]]
+    whole = np.where((slot >= 0)[:, None, None], joint.repeats[likely][at, slot], said)
+    others = tables[at] - _of_unit(problem, whole)
     weight = joint.weight[likely] / joint.weight[likely].sum()
-    return pairs, weight[at], source_beliefs(problem, others, state.prior)
+    return pairs, weight[at], _unit_sources(problem, others, whole - said, state.prior)
 
 
-def _said(problem: Problem, pairs: Pairs, sources: FloatArray) -> FloatArray:
-    """(P, Q, A) log of what each pair, taken as certain, says of the pattern; sources: (P, sources, A)."""
+def _slots(problem: Problem) -> IntArray:
+    """(U,) where `repeats` holds each unit that is read more than once, -1 for the others."""
+    several = np.bincount(problem.unit, minlength=problem.units) > 1
+    return np.where(several, np.cumsum(several) - 1, -1)
+
+
+def _contacts(problem: Problem, pairs: Pairs, sources: FloatArray) -> FloatArray:
+    """(P, Q, A) log of what each pair, taken as certain, says of its unit's contacts; sources: (P, sources,
+    A)."""
     said = sheet_messages(problem, pairs, sources, np.arange(len(pairs)))
+    return np.asarray(np.log(np.maximum(said, LEAST_SAID)))
+
+
+def _of_unit(problem: Problem, contacts: FloatArray) -> FloatArray:
+    """(…, A) log of what a unit says of the pattern, from the logs of what is said of its contacts."""
     spread = deviation(problem.alphabet, problem.settings.unit_deviation)
-    return np.asarray(np.log(np.maximum(said, 1e-12) @ spread.T))
+    said = np.exp(contacts - contacts.max(axis=-1, keepdims=True))
+    return np.asarray(np.log(np.maximum(said, LEAST_SAID) @ spread.T))
+
+
+def _unit_sources(
+    problem: Problem, others: FloatArray, contacts: FloatArray, prior: FloatArray
+) -> FloatArray:
+    """(…, sources, A) beliefs of a unit's contacts: by the log messages of other units about the pattern
+    (…, Q, A), and by the logs of what its own other sheets say of the contacts (…, Q, A)."""
+    sources = source_beliefs(problem, _beliefs(others, prior), prior)
+    sources[..., CONSTANTS:, :] = _beliefs(contacts, sources[..., CONSTANTS:, :])
+    return sources
 
 
 def _grow(problem: Problem, prior: FloatArray, order: IntArray, options: dict[int, IntArray]) -> Beam:
     """Joint explanations of the sheets taken in this order."""
     empty = np.zeros((1, problem.places, problem.alphabet.size))
-    beam = Beam(np.zeros(1), empty, np.zeros((1, 0), dtype=np.int64))
+    repeats = np.repeat(empty[None], _slots(problem).max() + 2, axis=1)
+    beam = Beam(np.zeros(1), empty, repeats, np.zeros((1, 0), dtype=np.int64))
     for turn, sheet in enumerate(order):
         beam = _extend(problem, beam, prior, int(sheet), order[:turn], options[int(sheet)])
     return beam
@@ -130,7 +164,8 @@ def _merged(one: Beam, other: Beam, columns: IntArray) -> Beam:
     score = np.concatenate([one.score, other.score])
     order = np.argsort(-score, kind="stable")
     best = order[np.unique(hypothesis[order], axis=0, return_index=True)[1]]
-    return Beam(score[best], np.concatenate([one.tables, other.tables])[best], hypothesis[best])
+    tables = np.concatenate([one.tables, other.tables])[best]
+    return Beam(score[best], tables, np.concatenate([one.repeats, other.repeats])[best], hypothesis[best])
 
 
 def _options(problem: Problem, state: State) -> dict[int, IntArray]:
@@ -154,7 +189,10 @@ def _extend(
 ) -> Beam:
     """The beam with one sheet more: each explanation times each hypothesis, the best kept."""
     width, many = len(beam.score), len(options)
-    sources = source_beliefs(problem, _beliefs(beam.tables, prior), prior)
+    slot = int(_slots(problem)[problem.unit[sheet]])
+    known = beam.repeats[:, slot]  # by the unit's earlier sheets
+    others = beam.tables - _of_unit(problem, known)
+    sources = _unit_sources(problem, others, known, prior)
     parent, choice = np.repeat(np.arange(width), many), np.tile(options, width)
     fit = _fit(problem, sources, sheet, parent, choice)
     if len(before):
@@ -166,8 +204,11 @@ def _extend(
     best = best[score[best] > score[best[0]] - BEHIND]
     parent, choice = parent[best], choice[best]
     chosen = make_pairs(problem, np.full(len(best), sheet), choice)
-    tables = beam.tables[parent] + _said(problem, chosen, sources[parent])
-    return Beam(score[best], tables, np.column_stack([beam.hypothesis[parent], choice]))
+    contacts = known[parent] + _contacts(problem, chosen, sources[parent])
+    tables, repeats = others[parent] + _of_unit(problem, contacts), beam.repeats[parent]
+    if slot >= 0:
+        repeats[:, slot] = contacts
+    return Beam(score[best], tables, repeats, np.column_stack([beam.hypothesis[parent], choice]))
 
 
 def _fit(problem: Problem, sources: FloatArray, sheet: int, parent: IntArray, choice: IntArray) -> FloatArray:

@@ -13,7 +13,7 @@ from consensus.explanation import Explanation
 IntArray = NDArray[np.int64]
 
 # fields of an explanation with one entry a sheet; the others have one a reading
-BY_SHEET = ("hypothesis", "table", "p", "mistakes", "faults", "tables", "plain", "slip")
+BY_SHEET = ("hypothesis", "table", "p", "mistakes", "faults", "tables", "plain", "slip", "as_read")
 
 
 def part_of(encoded: Encoded, sheets: IntArray) -> Encoded:

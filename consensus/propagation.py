@@ -40,10 +40,12 @@ PRIOR_WEIGHT = 6.0  # places that the prior state shares are worth
 @dataclass(frozen=True)
 class Joint:
     """Joint explanations of all sheets (joint.py).  weight: (B,) posterior; tables: (B, Q, A) log messages of
-    all sheets summed; hypothesis: (B, N)."""
+    all units summed; repeats: (B, K + 1, Q, A) logs of what is said of the contacts of units that are read
+    more than once; hypothesis: (B, N)."""
 
     weight: FloatArray
     tables: FloatArray
+    repeats: FloatArray
     hypothesis: IntArray
 
 

@@ -88,11 +88,13 @@ class Readings:
 
 @dataclass(frozen=True)
 class KnownVariant:
-    """A variant that already has a key; states: one a place, as in the published chart."""
+    """A variant that already has a key; states: one a place, as in the published chart; ohms: the typical Ω
+    of each place, where known, which tell levels apart that are one state."""
 
     key: str
     places: tuple[tuple[int, bool, int, int], ...]  # (position, between, pin, against) indices, pin < against
     states: tuple[str | None, ...]  # open | closed | resistive | None
+    ohms: tuple[float | None, ...] = ()
 
 
 @dataclass(frozen=True)

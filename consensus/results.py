@@ -150,7 +150,7 @@ class CellAgreement:
 
 @dataclass(frozen=True)
 class VariantPattern:
-    """One table of a design.  tells: cells (position, pin, against) that differ from the other tables,
+    """One table of a design.  tells: places in which it differs from the other tables, in state or level,
     the quickest first (by information about the variant per reading)."""
 
     variant: str
@@ -159,7 +159,7 @@ class VariantPattern:
     units: int
     contributors: int
     cells: tuple[CellAgreement, ...]
-    tells: tuple[tuple[str, str, str], ...] = ()
+    tells: tuple[FindingCell, ...] = ()
 
     def to_plain(self) -> Plain:
         return {
@@ -169,7 +169,7 @@ class VariantPattern:
             "units": self.units,
             "contributors": self.contributors,
             "cells": [cell.to_plain() for cell in self.cells],
-            "tells": [{"position": p, "pin": a, "against": b} for p, a, b in self.tells],
+            "tells": [cell.to_plain() for cell in self.tells],
         }
 
     @classmethod
@@ -181,7 +181,7 @@ class VariantPattern:
             units=int(plain["units"]),
             contributors=int(plain["contributors"]),
             cells=tuple(CellAgreement.from_plain(cell) for cell in plain["cells"]),
-            tells=tuple((t["position"], t["pin"], t["against"]) for t in plain.get("tells", [])),
+            tells=tuple(FindingCell.from_plain(cell) for cell in plain.get("tells", [])),
         )
 
 

@@ -12,7 +12,7 @@ Plain = dict[str, Any]
 
 @dataclass(frozen=True)
 class FindingCell:
-    """A reading that the finding leaves unlike the pattern, or that shows it."""
+    """A place: of a reading that a finding leaves unlike the pattern, or that tells variants apart."""
 
     position: str
     pin: str
@@ -38,9 +38,10 @@ class SheetFinding:
     """Why a sheet fits or doesn't: the likeliest finding, others with p, cells, figures for a sentence.
 
     params: "detail" (face, lines, out, back, pins, positions, the kind of fault…), "pins", "positions",
-    "fault" (a unit fault besides the mistake), "readings" (compared), "agreeing" (of these, repaired),
-    "agreeing_as_read", "counts" (False: weight zero in the pattern), "ohm" where a fault has a figure,
-    "design" for another design.
+    "fault" (of the unit, besides the mistake), "fault_detail" (out, back), "fault_pins", "fault_positions",
+    "readings" (compared), "agreeing" (of these, repaired), "agreeing_as_read" (as they are written, with the
+    sheet's variant or, where it is of none, with the largest), "counts" (False: weight zero in the pattern),
+    "ohm" where a fault has a figure, "design" for another design.
     """
 
     submission: str

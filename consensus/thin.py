@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.contacts import deviation
-from consensus.explanation import DOUBTFUL, Explanation, consistent_symbols
+from consensus.explanation import DOUBTFUL, LIKELY, Explanation, consistent_symbols
 from consensus.hypotheses import CONSTANTS
 from consensus.problem import Problem
 from consensus.propagation import first_prior
@@ -78,6 +78,7 @@ def explain_thinly(problem: Problem, behind: FloatArray, codes: IntArray) -> Exp
     doubtful = np.where(differs > DOUBTFUL, np.log1p(-np.minimum(differs, 1 - 1e-12)), 0.0)
     many = problem.sheets
     place = row_places(problem)
+    agreeing = np.bincount(problem.sheet, differs <= LIKELY, many).astype(np.int64)
     first = np.zeros((many, 1))
     return Explanation(
         hypothesis=np.zeros(many, dtype=np.int64),
@@ -88,6 +89,7 @@ def explain_thinly(problem: Problem, behind: FloatArray, codes: IntArray) -> Exp
         tables=first + 1,
         plain=np.ones(many),
         slip=1 - np.exp(np.bincount(problem.sheet, doubtful, many)),
+        as_read=agreeing[:, None],
         sheet=problem.sheet,
         row=problem.row,
         place=place,
@@ -96,4 +98,5 @@ def explain_thinly(problem: Problem, behind: FloatArray, codes: IntArray) -> Exp
         shown=behind.argmax(axis=1),
         code=code,
         figure=np.ones(len(place), dtype=bool),
+        worn=np.zeros(len(place)),
     )

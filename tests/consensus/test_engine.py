@@ -9,7 +9,16 @@ import pytest
 
 from consensus import Reliability, Settings, agree, agree_design, learn_reliability
 from consensus.results import DesignAgreement
-from tests.consensus.benches import PATTERN, bench, good_sheets, state_table, turned, typed_sheet
+from registry.formats.sentences import finding_message
+from tests.consensus.benches import (
+    PATTERN,
+    bench,
+    good_sheets,
+    state_table,
+    third_apart,
+    turned,
+    typed_sheet,
+)
 from tests.simulation.files import engine_input
 from tests.simulation.worlds import make_world
 
@@ -117,6 +126,39 @@ def test_an_open_line_is_a_faulty_unit_not_a_pattern():
     assert (finding.finding, finding.params["fault"], finding.params["fault_pins"]) == (
         "faulty_unit", "line_open", ["2"],
     )  # fmt: skip
+
+
+@pytest.mark.parametrize(("rows", "detail"), [(PATTERN[1:], "out"), (PATTERN[:-1], "back")])
+def test_detents_that_slipped_are_a_fault_and_say_which_way(rows, detail):
+    """Two people see the same: each off by a detent by himself is less likely."""
+    shifted = [*rows, "o o o o"] if detail == "out" else ["o o o o", *rows]
+    sheets = [typed_sheet(shifted, unit="one") for _ in range(2)]
+    finding = finding_of(chart_of(*good_sheets(6), *sheets), 6)
+    assert (finding.finding, finding.params["fault"], finding.params["fault_detail"]) == (
+        "faulty_unit", "detent_shift", detail,
+    )  # fmt: skip
+    way = {"out": "ahead of", "back": "behind"}[detail]
+    assert f"one detent {way} the lever" in finding_message(finding.to_plain(), common="1")
+
+
+def test_readings_that_agree_as_written_are_counted_beside_those_that_agree_repaired():
+    chart = chart_of(*good_sheets(6), typed_sheet(turned(PATTERN)))
+    assert all(
+        (one.params["agreeing"], one.params["agreeing_as_read"]) == (24, 24) for one in chart.findings[:6]
+    )
+    same = sum(a == b for row, back in zip(PATTERN, turned(PATTERN), strict=True)
+               for a, b in zip(row.split(), back.split(), strict=True))  # fmt: skip
+    mirrored = finding_of(chart, 6).params
+    assert (mirrored["agreeing"], mirrored["agreeing_as_read"]) == (24, same)
+
+
+def test_of_an_unexplained_sheet_it_is_said_how_much_agrees_as_written():
+    """Units that agree with each other alone have a table that is no chart: the pattern counts."""
+    rows, moved = third_apart()
+    chart = chart_of(*good_sheets(8, rows), *good_sheets(2, moved), pins="1234567")
+    finding = finding_of(chart, 8)
+    assert (finding.finding, finding.params["agreeing_as_read"]) == ("unexplained", 32)
+    assert "as written 32 of 48 readings agree" in finding_message(finding.to_plain(), common="1")
 
 
 def test_a_resistive_common_is_recognised_by_its_figure():

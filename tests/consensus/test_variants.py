@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
-from consensus import KnownVariant, Reliability, Settings, agree_design
+from consensus import FindingCell, KnownVariant, Reliability, Settings, VariantPattern, agree_design
+from consensus.contacts import make_alphabet
+from consensus.design_figures import alike_symbols
 from tests.consensus.benches import PATTERN, bench, good_sheets, state_table, third_apart, typed_sheet
 
 SETTINGS = Settings()
@@ -27,11 +32,48 @@ def test_four_units_of_four_contributors_make_a_variant():
 def test_cells_that_tell_variants_apart_are_named():
     chart = chart_of([*good_sheets(9), *good_sheets(4, OTHER)])
     assert set(chart.variants[0].tells) == {
-        ("S1", "2", "1"),
-        ("S2", "3", "1"),
-        ("S5", "3", "1"),
-        ("S6", "5", "1"),
+        FindingCell("S1", "2", "1"),
+        FindingCell("S2", "3", "1"),
+        FindingCell("S5", "3", "1"),
+        FindingCell("S6", "5", "1"),
     }
+
+
+def test_a_place_behind_a_position_that_tells_variants_apart_says_so():
+    design = bench([*good_sheets(9), *good_sheets(4, OTHER)])
+    last = design.readings.position == 5  # the last row read behind S5 instead
+    moved = replace(design.readings, between=last, position=design.readings.position - last)
+    chart = agree_design(replace(design, readings=moved), BEFORE, SETTINGS)
+    assert FindingCell("S5", "5", "1", between=True) in chart.variants[0].tells
+    told = chart.variants[0].to_plain()["tells"]
+    assert {"position": "S5", "pin": "5", "against": "1", "between": True} in told
+    assert VariantPattern.from_plain(chart.variants[0].to_plain()).tells == chart.variants[0].tells
+
+
+LADDER = ("o 220 c o", "c o 680 c", "220 c o 1.2k", "o 680 c c", "c c 1.2k o", "220 c o c")
+SWAPPED = (LADDER[0].replace("220", "680"), *LADDER[1:3], LADDER[3].replace("680", "220"), *LADDER[4:])
+
+
+def test_variants_that_differ_by_their_levels_are_told_apart_by_them():
+    chart = chart_of([*good_sheets(9, LADDER), *good_sheets(5, SWAPPED)])
+    assert len(chart.variants) == 2
+    for variant in chart.variants:
+        assert set(variant.tells) == {FindingCell("S1", "3", "1"), FindingCell("S4", "3", "1")}
+
+
+def test_levels_that_a_meter_hardly_tells_apart_tell_no_variants():
+    alphabet = make_alphabet(np.array([220.0, 228.0, 680.0]), SETTINGS)
+    assert alike_symbols(alphabet)[2].tolist() == [False, False, True, True, False, False]
+
+
+def test_a_known_variant_is_known_by_its_levels():
+    places = tuple((row, False, 0, pin) for row in range(6) for pin in range(1, 5))
+    words = {"o": ("open", None), "c": ("closed", 0.4), "220": ("resistive", 220.5),
+             "680": ("resistive", 681.0), "1.2k": ("resistive", 1200.0)}  # fmt: skip
+    states, ohms = zip(*(words[word] for row in SWAPPED for word in row.split()), strict=True)
+    known = (KnownVariant("q", places, states, ohms),)
+    chart = chart_of([*good_sheets(9, LADDER), *good_sheets(5, SWAPPED)], known_variants=known)
+    assert [(variant.variant, variant.units) for variant in chart.variants] == [("a", 9), ("q", 5)]
 
 
 def test_the_same_units_from_three_accounts_are_coordinated_and_shift_nothing():

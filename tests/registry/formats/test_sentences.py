@@ -78,6 +78,11 @@ CASES = [
         "Fits the pattern with one fault of the unit: the common has 180 Ω in series (p = 0.99); "
         "28 of 28 readings agree.",
     ),
+    (
+        finding("faulty_unit", fault="detent_shift", fault_detail="back", fault_pins=[], fault_positions=[]),
+        "Fits the pattern with one fault of the unit: the contacts stand one detent behind the lever "
+        "(p = 0.99); 28 of 28 readings agree.",
+    ),
     (finding("other_variant"), "Fits variant b of this design (p = 0.99); 28 of 28 readings agree."),
     (
         finding("other_design", design="D7"),
@@ -91,6 +96,10 @@ CASES = [
     ),
     (
         finding("unexplained", agreeing=15, p=0.7),
+        "No single mistake or fault explains this sheet (p = 0.70); as written 15 of 28 readings agree.",
+    ),
+    (
+        finding("unexplained", agreeing=26, agreeing_as_read=15, p=0.7),
         "No single mistake or fault explains this sheet (p = 0.70); as written 15 of 28 readings agree.",
     ),
     (
