@@ -155,6 +155,15 @@ def test_an_amendment_names_the_version_that_was_seen(bearer: APIClient, design:
     assert Reading.objects.filter(version__number=1).count() == len(body["readings"])
 
 
+def test_a_tag_names_the_version_though_it_came_compressed(bearer: APIClient, design: Design) -> None:
+    address = f"{SEND}{sent(bearer, design)['submission']}/"
+    seen = bearer.get(address, headers={"Accept-Encoding": "gzip"})
+    assert seen["Content-Encoding"] == "gzip" and seen["ETag"].startswith('W/"')
+    body = {"reason": "an equivalent part", "source_class": "equivalent"}
+    for tag, status in ((seen["ETag"], 200), (seen["ETag"], 412), ('"other", *', 200)):
+        assert bearer.patch(address, body, headers={"If-Match": tag}).status_code == status
+
+
 def test_a_patch_keeps_what_it_leaves_out(bearer: APIClient, design: Design) -> None:
     sheet = sent(bearer, design, meter={"name": "bench", "lead_ohm": 0.2, "limit_ohm": "2M"})
     answer = bearer.patch(
