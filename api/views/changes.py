@@ -56,9 +56,11 @@ class Changes(ApiView):
         changes_number()
         since = _whole(request, "since", 0, low=0, high=LARGEST)
         limit = _whole(request, "limit", USUAL, low=1, high=MOST)
-        found = list(changes_after(since, design=_design(request))[: limit + 1])
+        design = _design(request)
+        newest = newest_number()  # before the lines: what is numbered from here on is for the next time
+        wanted = changes_after(since, design=design).filter(number__lte=newest)
+        found = list(wanted[: limit + 1])
         lines, more = found[:limit], len(found) > limit
-        newest = newest_number()
         # Of one design, what lies behind the last line needn't be looked through again.
         last = lines[-1].number if more else max(since, newest)
         response = Response(

@@ -11,6 +11,7 @@ import pytest
 from django.db import connection
 from rest_framework.test import APIClient
 
+from api.views import changes as feed
 from registry.models import Change, ChartRevision, Design, Sheet, User
 from registry.services.changes import change_note, changes_number
 from registry.services.charts import chart_refresh
@@ -60,6 +61,24 @@ def test_it_is_read_in_parts_without_a_gap(guest: APIClient, charted: Design) ->
         seen += [line["number"] for line in part["results"]]
         since, more = part["last"], part["more"]
     assert seen == [1, 2, 3, 4, 5] and since == 5
+
+
+@pytest.mark.parametrize("asked", ["newest_number", "changes_after"])
+def test_what_is_numbered_while_it_is_read_comes_the_next_time_and_once(
+    guest: APIClient, charted: Design, monkeypatch: pytest.MonkeyPatch, asked: str
+) -> None:
+    ask = getattr(feed, asked)
+
+    def slowly(*args: Any, **kwargs: Any) -> Any:
+        change_note(kind=Change.Kind.DESIGN_ADDED, design=uuid.uuid4(), payload={})
+        changes_number()
+        return ask(*args, **kwargs)
+
+    with monkeypatch.context() as meanwhile:
+        meanwhile.setattr(feed, asked, slowly)
+        first = guest.get(FEED).json()
+    second = guest.get(FEED, {"since": first["last"]}).json()
+    assert [line["number"] for line in first["results"] + second["results"]] == [1, 2, 3, 4, 5, 6]
 
 
 def test_the_bulk_call_and_a_single_one_are_told_alike(
