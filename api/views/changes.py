@@ -19,6 +19,7 @@ from api.permissions import OPEN
 from api.problems import Failure
 from api.serializers.changes import ChangeLine
 from api.views.base import ApiView
+from api.whole_numbers import whole_number
 from registry.models import Change
 from registry.selectors.changes import changes_after, names_of, newest_changes, newest_number
 from registry.services.changes import changes_number
@@ -162,8 +163,9 @@ def _whole(request: Request, name: str, default: int, *, low: int, high: int) ->
     text = request.query_params.get(name)
     if text is None:
         return default
-    if text.isascii() and text.isdigit() and len(text) <= 19 and low <= int(text) <= high:
-        return int(text)
+    number = whole_number(text, low=low, high=high)
+    if number is not None:
+        return number
     raise Failure(
         400,
         "parameter_invalid",

@@ -24,6 +24,7 @@ from api.problems import Failure
 from api.renderers import CsvForm, PdfForm, SvgForm
 from api.serializers.charts import ChartLine, RevisionLine
 from api.views.base import ApiView, ListView
+from api.whole_numbers import whole_number
 from registry.formats.chart_files import chart_csv, chart_svg
 from registry.formats.chart_pdf import chart_pdf
 from registry.models import User
@@ -182,9 +183,9 @@ def _given(request: Request, made: Encoded) -> HttpResponse:
 
 
 def _number(request: Request, name: str) -> int:
-    text = request.query_params.get(name, "")
-    if text.isascii() and text.isdigit() and 1 <= int(text[:11]) <= LARGEST_NUMBER:
-        return int(text[:11])
+    number = whole_number(request.query_params.get(name, ""), low=1, high=LARGEST_NUMBER)
+    if number is not None:
+        return number
     raise Failure(
         400,
         "parameter_invalid",

@@ -101,7 +101,10 @@ def test_the_difference_names_cells_that_read_otherwise(guest: APIClient, design
     assert found["variants_added"] == found["variants_removed"] == []
 
 
-@pytest.mark.parametrize("query", [{}, {"from": 1}, {"from": "x", "to": 1}, {"from": 0, "to": 1}])
+@pytest.mark.parametrize(
+    "query",
+    [{}, {"from": 1}, {"from": "x", "to": 1}, {"from": 0, "to": 1}, {"from": 1, "to": "00000000001" + "9"}],
+)
 def test_a_difference_needs_two_numbers(guest: APIClient, design: Design, query: dict[str, Any]) -> None:
     made_revision(design)
     assert guest.get(f"{CHARTS}{design.uuid}/difference/", query).status_code == 400
