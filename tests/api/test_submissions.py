@@ -201,6 +201,22 @@ def test_a_withdrawn_sheet_is_gone_for_others_and_can_come_back(
     assert guest.get(address).status_code == 200
 
 
+@pytest.mark.parametrize(("act", "withdrawn_first"), [("withdraw/", False), ("restore/", True)])
+def test_a_sheet_that_was_amended_meanwhile_is_neither_withdrawn_nor_brought_back(
+    bearer: APIClient, design: Design, act: str, withdrawn_first: bool
+) -> None:
+    address = f"{SEND}{sent(bearer, design)['submission']}/"
+    old = bearer.get(address)["ETag"]
+    bearer.patch(address, {"on_version": 1, "reason": "x", "source_class": "equivalent"})
+    if withdrawn_first:
+        bearer.post(f"{address}withdraw/", {"reason": "x"})
+    refused = bearer.post(f"{address}{act}", {"reason": "x"}, headers={"If-Match": old})
+    assert refused.status_code == 412 and refused.json()["code"] == "version_stale"
+    assert Sheet.objects.filter(withdrawn_at__isnull=False).exists() == withdrawn_first
+    seen = bearer.get(address)["ETag"]
+    assert bearer.post(f"{address}{act}", {"reason": "x"}, headers={"If-Match": seen}).status_code == 200
+
+
 def test_bulk_answers_for_each_sheet(bearer: APIClient, design: Design) -> None:
     good, bad, twice = sheet_body(design), sheet_body(design), sheet_body(design)
     bad["readings"][2]["reading"] = "1k2k"
