@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
-from rest_framework.exceptions import NotAuthenticated
+from rest_framework.exceptions import APIException, NotAuthenticated
 from rest_framework.permissions import BasePermission
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
@@ -43,8 +44,18 @@ class ApiView(APIView):
             return super().dispatch(request, *args, **kwargs)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        super().initial(request, *args, **kwargs)
+        try:
+            super().initial(request, *args, **kwargs)
+        except (APIException, PermissionDenied, Failure):
+            self._count_refused(request)
+            raise
         self._check_query(request)
+
+    def _count_refused(self, request: Request) -> None:
+        """Whoever is refused before the allowance is looked at uses it too: no endless trying of tokens."""
+        if not hasattr(request._request, "allowance"):
+            self.cost = 1  # nothing is done for it
+            self.check_throttles(request)
 
     def finalize_response(
         self, request: HttpRequest | Request, response: HttpResponseBase, *args: Any, **kwargs: Any
