@@ -80,4 +80,5 @@ def test_nobody_sees_another_s_work(bearer: APIClient, design: Design, reader: U
     for _n in range(service.MOST_WAITING):
         Work.objects.create(user=reader, kind="bulk", asked={})
     body = {"content": "x", "design": str(design.uuid)}
-    assert bearer.post("/api/v1/imports/", body).status_code == 429
+    refused = bearer.post("/api/v1/imports/", body)
+    assert (refused.status_code, refused["Retry-After"]) == (429, "60")
