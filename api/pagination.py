@@ -66,6 +66,18 @@ class NewestFirst(StablePages):
     ordering: Any = "-pk"
 
 
+class BySheet(StablePages):
+    """For rows that are written anew while their sheet stays."""
+
+    ordering: Any = "sheet_id"
+
+
+class ByDesign(StablePages):
+    """For rows that are written anew while their design stays."""
+
+    ordering: Any = "design_id"
+
+
 def query_names(paginator: type[Any] | None) -> Sequence[str]:
     """The query parameters that a paginated address takes."""
     return ("cursor", "page_size") if paginator is not None else ()

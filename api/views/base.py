@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any, ClassVar
+from urllib.parse import urlsplit, urlunsplit
 
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest
@@ -112,11 +113,13 @@ class ListView(ApiView):
         names = set(self.query_names) | set(query_names(self.pagination_class))
         return names | set(self.filterset_class.base_filters if self.filterset_class else ())
 
-    def page(self, request: Request, rows: Any) -> Any:
-        """The answer: one page of the filtered rows."""
+    def page(self, request: Request, rows: Any, *, at: str = "") -> Any:
+        """The answer: one page of the filtered rows.  at: path of the other pages, where it is another."""
         rows = StrictFilters().filter_queryset(request, rows, self)
         assert self.pagination_class is not None
         paginator = self.pagination_class()
         found: Any = paginator.paginate_queryset(rows, request, view=self)
+        if at:
+            paginator.base_url = urlunsplit(urlsplit(str(paginator.base_url))._replace(path=at))
         lines = self.serializer_class(found, many=True, context={"request": request}).data
         return paginator.get_paginated_response(lines)

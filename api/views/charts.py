@@ -18,7 +18,7 @@ from api.chart_print import beside_the_chart, tag_of
 from api.description import chart_examples, charts
 from api.description.operations import IF_NONE_MATCH, described
 from api.filters import ChartFilter
-from api.pagination import NewestFirst
+from api.pagination import ByDesign, NewestFirst
 from api.permissions import OPEN
 from api.problems import Failure
 from api.renderers import CsvForm, PdfForm, SvgForm
@@ -56,6 +56,7 @@ NUMBER = {"type": "integer", "minimum": 1, "maximum": LARGEST_NUMBER}
 
 class Charts(ListView):
     rules = {"GET": OPEN}
+    pagination_class = ByDesign
     filterset_class = ChartFilter
     serializer_class = ChartLine
 

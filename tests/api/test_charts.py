@@ -239,6 +239,21 @@ def test_the_list_of_charts_takes_one_query_without_the_bytes(
     assert '"content"' not in seen.captured_queries[0]["sql"]
 
 
+def test_a_chart_that_is_shown_again_between_two_pages_comes_once(guest: APIClient, reader: User) -> None:
+    designs = [made_design(reader, f"Design {n}") for n in range(3)]
+    for one in designs:
+        made_revision(one)
+    first = guest.get(CHARTS, {"page_size": 1}).json()
+    shown = CurrentChart.objects.get(design=designs[0])
+    shown.delete()  # withdrawn, and replaced by the next computation
+    shown.pk = None
+    shown.save()
+    second = guest.get(first["next"]).json()
+    third = guest.get(second["next"]).json()
+    names = [line["name"] for page in (first, second, third) for line in page["results"]]
+    assert names == ["Design 0", "Design 1", "Design 2"] and third["next"] is None
+
+
 def test_charts_are_found_by_part_number_and_standing(guest: APIClient, reader: User) -> None:
     made_revision(made_design(reader, "Rake 9"))
     made_revision(made_design(reader, "Ferry"))
