@@ -210,6 +210,7 @@ REST_FRAMEWORK = {
     ],
     "DEFAULT_PERMISSION_CLASSES": ["api.permissions.ByRule"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_CONTENT_NEGOTIATION_CLASS": "api.negotiation.ByWeight",
     "DEFAULT_PARSER_CLASSES": ["api.parsers.StrictJSON"],
     "DEFAULT_FILTER_BACKENDS": ["api.filters.StrictFilters"],
     "DEFAULT_SCHEMA_CLASS": "api.description.schema.ApiSchema",

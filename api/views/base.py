@@ -17,6 +17,7 @@ from rest_framework.views import APIView
 from api.authentication import Session, TokenAuthentication
 from api.description.schema import ApiSchema
 from api.filters import ApiFilterSet, StrictFilters
+from api.negotiation import ByWeight
 from api.pagination import StablePages, query_names
 from api.parsers import StrictJSON, sound_text
 from api.permissions import ByRule, Rule
@@ -36,6 +37,7 @@ class ApiView(APIView):
     schema = ApiSchema()
     parser_classes: Any = [StrictJSON]
     renderer_classes: Any = [JSONRenderer]
+    content_negotiation_class: Any = ByWeight
     rules: ClassVar[dict[str, Rule]] = {}
     query_names: ClassVar[tuple[str, ...]] = ()
     cost: int = 1

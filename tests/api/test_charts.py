@@ -196,6 +196,30 @@ def test_a_chart_comes_as_a_table_and_as_a_drawing(guest: APIClient, design: Des
     assert "sandbox" in drawing["Content-Security-Policy"]
 
 
+@pytest.mark.parametrize(
+    ("accept", "kind"),
+    [
+        ("application/json;q=0.1, text/csv", "text/csv; charset=utf-8"),
+        ("application/json;q=0, text/csv", "text/csv; charset=utf-8"),
+        ("text/csv;q=0.2, application/pdf;q=0.1, application/json;q=0.3", "application/json"),
+        ("*/*;q=0.1, image/svg+xml;q=0.2", "image/svg+xml; charset=utf-8"),
+        ("application/json;q=0, */*", "text/csv; charset=utf-8"),
+        ("text/csv, application/json", "application/json"),  # the same to the client, so as we like it
+        ("*/*, text/csv", "text/csv; charset=utf-8"),  # named more closely
+        ("image/*", "image/svg+xml; charset=utf-8"),
+        ("text/csv;q=much, application/json;q=0.9", "text/csv; charset=utf-8"),
+        ("application/json;q=0", None),
+        ("text/html", None),
+    ],
+)
+def test_the_form_is_the_one_that_is_wanted_most(
+    guest: APIClient, design: Design, accept: str, kind: str | None
+) -> None:
+    made_revision(design)
+    answer = guest.get(f"{CHARTS}{design.uuid}/", headers={"Accept": accept})
+    assert (answer.status_code, answer["Content-Type"] if kind else None) == (200 if kind else 406, kind)
+
+
 def test_a_print_comes_by_accept_with_a_tag_of_its_own(guest: APIClient, design: Design) -> None:
     made_revision(design)
     address, wants = f"{CHARTS}{design.uuid}/", {"Accept": "application/pdf"}
