@@ -17,6 +17,7 @@ from rest_framework.views import APIView
 from api.authentication import Session, TokenAuthentication
 from api.description.schema import ApiSchema
 from api.filters import ApiFilterSet, StrictFilters
+from api.list_tables import CsvList
 from api.negotiation import ByWeight
 from api.pagination import StablePages, query_names
 from api.parsers import StrictJSON, sound_text
@@ -110,6 +111,13 @@ class ListView(ApiView):
     pagination_class: ClassVar[type[StablePages] | None] = StablePages
     filterset_class: ClassVar[type[ApiFilterSet] | None] = None
     serializer_class: ClassVar[Any] = None
+    renderer_classes = [JSONRenderer, CsvList]
+
+    def get_renderers(self) -> Any:
+        """A table is for what is read: what is sent to a list's address is answered by one thing."""
+        asked = getattr(self, "request", None)
+        reads = asked is None or asked.method in ("GET", "HEAD")
+        return [one() for one in self.renderer_classes if reads or one is JSONRenderer]
 
     def known_query(self) -> set[str]:
         names = set(self.query_names) | set(query_names(self.pagination_class))
@@ -124,4 +132,9 @@ class ListView(ApiView):
         if at:
             paginator.base_url = urlunsplit(urlsplit(str(paginator.base_url))._replace(path=at))
         lines = self.serializer_class(found, many=True, context={"request": request}).data
-        return paginator.get_paginated_response(lines)
+        response = paginator.get_paginated_response(lines)
+        links = {"next": paginator.get_next_link(), "prev": paginator.get_previous_link()}
+        there = [f'<{address}>; rel="{name}"' for name, address in links.items() if address]
+        if there:
+            response["Link"] = ", ".join(there)  # RFC 8288: a table has no other place for it
+        return response
