@@ -74,6 +74,13 @@ def test_every_example_fits_its_schema(document: dict[str, Any]) -> None:
                     pytest.fail(f"{name}: {error.message} at {error.json_path}")
 
 
+def test_what_takes_a_key_says_so_and_that_a_retry_is_answered_with_200(document: dict[str, Any]) -> None:
+    for path in ("designs", "submissions", "jobs", "fleets", "disputes"):
+        operation = document["paths"][f"/api/v1/{path}/"]["post"]
+        assert "Idempotency-Key" in [one["name"] for one in operation["parameters"]], path
+        assert {"200", "201"} <= set(operation["responses"]), path
+
+
 def test_every_refusal_is_a_problem(document: dict[str, Any]) -> None:
     for name, operation in operations(document):
         for status, response in operation["responses"].items():

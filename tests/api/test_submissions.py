@@ -92,6 +92,9 @@ def test_an_idempotency_key_does_the_same_for_a_body_without_an_id(bearer: APICl
     key = {"Idempotency-Key": '"5a6f"'}
     first, again = bearer.post(SEND, body, headers=key), bearer.post(SEND, body, headers=key)
     assert (first.status_code, again.status_code) == (201, 200) and first.json() == again.json()
+    assert again["Idempotency-Replayed"] == "true"
+    for name in ("Location", "ETag", "Cache-Control"):
+        assert again[name] == first[name]
     body["readings"][0]["reading"] = "12"
     assert bearer.post(SEND, body, headers=key).status_code == 422
     assert Sheet.objects.count() == 1
