@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
 from django.http import HttpResponse
 from django.utils.feedgenerator import Atom1Feed
+from django.utils.html import escape
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.renderers import BaseRenderer
@@ -27,6 +29,7 @@ from registry.translation import gettext as _
 
 MOST, USUAL, IN_FEED = 500, 100, 50
 LARGEST = 2**63 - 1
+NEVER = datetime(1970, 1, 1, tzinfo=UTC)
 DESIGN = OpenApiParameter("design", {"type": "string", "format": "uuid"}, description="Of this design only")
 
 
@@ -86,6 +89,13 @@ class AlwaysFirst(DefaultContentNegotiation):
         return renderers[0], renderers[0].media_type
 
 
+class Feed(Atom1Feed):
+    """One in which nothing has happened yet says so with the same time each time it is asked for."""
+
+    def latest_post_date(self) -> datetime:
+        return super().latest_post_date() if self.items else NEVER
+
+
 class AtomFeed(ApiView):
     """For feed readers, whose Accept headers are of every kind."""
 
@@ -112,7 +122,7 @@ class AtomFeed(ApiView):
         changes = newest_changes(design=design, most=IN_FEED)
         names = names_of({change.design_uuid for change in changes if change.design_uuid is not None})
         base = request.build_absolute_uri("/")[:-1]
-        feed = Atom1Feed(
+        feed = Feed(
             title=names.get(design, _("Design")) if design else _("Changes of the registry"),
             link=f"{base}/designs/{design}/" if design else f"{base}/",
             description=_("Charts published and withdrawn, sheets, decisions"),
@@ -123,7 +133,7 @@ class AtomFeed(ApiView):
             feed.add_item(
                 title=_title(change, names),
                 link=_link(base, change),
-                description=str(change.payload.get("reason") or ""),
+                description=escape(str(change.payload.get("reason") or "")),  # the feed calls it HTML
                 unique_id=f"urn:uuid:{change.uuid}",
                 updateddate=change.created_at,
                 pubdate=change.created_at,

@@ -123,6 +123,17 @@ def test_atom_says_what_to_do(guest: APIClient, charted: Design) -> None:
     assert guest.get(ATOM, {"design": "x"}).status_code == 400
 
 
+def test_a_reason_is_text_in_the_feed_and_an_empty_feed_stays_as_it_is(guest: APIClient, db: None) -> None:
+    change_note(kind=Change.Kind.SHEET_WITHDRAWN, design=None, payload={"reason": "<b>R < 2 Ω & P</b>"})
+    entry = ElementTree.fromstring(guest.get(ATOM).content).find(ENTRY)
+    assert entry is not None
+    summary = entry.find(ENTRY.replace("entry", "summary"))
+    assert summary is not None and summary.get("type") == "html"
+    assert summary.text == "&lt;b&gt;R &lt; 2 Ω &amp; P&lt;/b&gt;"  # a reader shows what was typed
+    nothing = [guest.get(ATOM, {"design": str(uuid.UUID(int=0))}).content for _ in range(2)]
+    assert nothing[0] == nothing[1] and b"<updated>1970-01-01T00:00:00+00:00</updated>" in nothing[0]
+
+
 def test_a_feed_takes_a_fixed_number_of_queries(
     guest: APIClient, charted: Design, django_assert_num_queries: Any
 ) -> None:
