@@ -97,7 +97,7 @@ MIDDLEWARE = [
     "api.middleware.ApiAnswers",
     "csp.middleware.CSPMiddleware",
     "registry.middleware.PlainErrors",
-    "django.middleware.gzip.GZipMiddleware",
+    "registry.compression.Compressed",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",

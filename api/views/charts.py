@@ -7,13 +7,14 @@ from collections.abc import Callable
 from uuid import UUID
 
 from django.http import Http404, HttpResponse
+from django.utils.translation import get_language
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.authentication import TokenAuthentication
-from api.chart_bytes import Encoded, chart_response, current, encoded, holds
+from api.chart_bytes import Encoded, chart_response, current, encoded, tag_held
 from api.chart_print import beside_the_chart, tag_of
 from api.description import chart_examples, charts
 from api.description.operations import IF_NONE_MATCH, described
@@ -165,8 +166,9 @@ def _given(request: Request, made: Encoded) -> HttpResponse:
         return chart_response(request._request, made)
     document = json.loads(made.plain)
     beside = beside_the_chart(request._request, document) if form == "pdf" else {}
-    etag = ".".join([made.etag, form, *([tag_of(beside)] if beside else [])])
-    if holds(request._request, etag):
+    words = [] if form == "csv" else [get_language() or ""]  # the heads of a table are the same in all
+    etag = ".".join([made.etag, form, *words, *([tag_of(beside)] if beside else [])])
+    if tag_held(request._request, etag) is not None:
         response = HttpResponse(status=304)
     else:
         made_so = FORMS[form](

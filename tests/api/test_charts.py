@@ -51,6 +51,36 @@ def test_compressed_bytes_have_a_strong_tag_of_their_own(guest: APIClient, desig
     assert "Accept-Encoding" in plain["Vary"] and "Cookie" not in plain["Vary"]
 
 
+def test_what_is_unchanged_bears_the_tag_of_the_form_that_would_be_sent(
+    guest: APIClient, design: Design
+) -> None:
+    made_revision(design)
+    address, wants = f"{CHARTS}{design.uuid}/", {"Accept-Encoding": "gzip"}
+    plain, zipped = guest.get(address)["ETag"], guest.get(address, headers=wants)["ETag"]
+    for named, headers, tag in (
+        (zipped, wants, zipped),
+        (f"{plain}, {zipped}", wants, zipped),
+        (f"{plain}, {zipped}", {}, plain),
+        ("*", wants, zipped),
+        (plain, wants, plain),  # what the client has is good still
+    ):
+        answer = guest.get(address, headers={"If-None-Match": named, **headers})
+        assert (answer.status_code, answer["ETag"]) == (304, tag)
+
+
+@pytest.mark.parametrize("accept", ["application/json", "application/json;q=0.9", "text/csv"])
+def test_nothing_is_compressed_for_whoever_does_not_take_it(
+    guest: APIClient, design: Design, accept: str
+) -> None:
+    """The short way, the long one, and another form."""
+    made_revision(design, cells=[cell("R", str(pin), "closed") for pin in range(2, 6)])
+    for encoding, zipped in (("gzip;q=0", False), ("br, gzip; q=0.000", False), ("gzip;q=0.1, *;q=0", True)):
+        headers = {"Accept": accept, "Accept-Encoding": encoding}
+        answer = guest.get(f"{CHARTS}{design.uuid}/", headers=headers)
+        assert ("Content-Encoding" in answer) == zipped
+        assert "Accept-Encoding" in answer["Vary"]
+
+
 def test_a_new_revision_changes_the_tag_and_keeps_the_old_address(guest: APIClient, design: Design) -> None:
     made_revision(design, 1)
     address = f"{CHARTS}{design.uuid}/"
@@ -228,6 +258,16 @@ def test_a_print_comes_by_accept_with_a_tag_of_its_own(guest: APIClient, design:
     assert made.content == guest.get(f"{address}revisions/1/", headers=wants).content
     assert guest.get(address, headers={**wants, "If-None-Match": made["ETag"]}).status_code == 304
     assert made["ETag"] != guest.get(address)["ETag"]
+
+
+@pytest.mark.parametrize("kind", ["image/svg+xml", "application/pdf"])
+def test_in_another_language_it_has_another_tag(guest: APIClient, design: Design, kind: str) -> None:
+    made_revision(design)
+    address, wants = f"{CHARTS}{design.uuid}/", {"Accept": kind}
+    english, german = (guest.get(address, headers={**wants, "Accept-Language": w}) for w in ("en", "de"))
+    assert english["ETag"] != german["ETag"] and english.content != german.content
+    asked = {**wants, "Accept-Language": "de", "If-None-Match": english["ETag"]}
+    assert guest.get(address, headers=asked).status_code == 200
 
 
 def test_a_print_of_a_connector_that_was_drawn_anew_has_another_tag(guest: APIClient, design: Design) -> None:
