@@ -134,7 +134,8 @@ def test_what_a_body_newly_needs_would_be_noticed_unless_it_is_part_of_something
     def taking(**properties: Any) -> Any:
         schema = {"type": "object", "properties": properties, "required": ["a"]}
         body = {"content": {"json": {"schema": schema}}}
-        return contract({"paths": {"/x/": {"post": {"operationId": "x", "responses": {}, "requestBody": body}}}})
+        operation = {"operationId": "x", "responses": {}, "requestBody": body}
+        return contract({"paths": {"/x/": {"post": operation}}})
 
     word = {"type": "string"}
     new = {"type": "object", "properties": {"b": word}, "required": ["b"]}
