@@ -11,6 +11,7 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 
+from registry.compression import takes_gzip
 from registry.selectors.api_charts import RevisionHead, current_head, revision_content
 from registry.selectors.chart_watch import watch
 
@@ -73,28 +74,30 @@ def etag_of(head: RevisionHead) -> str:
 
 def chart_response(request: HttpRequest, made: Encoded) -> HttpResponse:
     """304 where the client has it; else the bytes, compressed once and kept so."""
-    if holds(request, made.etag):
-        response = HttpResponse(status=304)
-        response["ETag"] = f'"{made.etag}"'
-    elif "gzip" in request.META.get("HTTP_ACCEPT_ENCODING", ""):
+    zipped = takes_gzip(request)
+    tags = (made.etag, f"{made.etag}.gz")  # other bytes, so another strong tag
+    tag = tags[zipped]
+    held = tag_held(request, tag, tags[not zipped])
+    if held is not None:
+        tag, response = held, HttpResponse(status=304)
+    elif zipped:
         response = HttpResponse(made.zipped, content_type="application/json")
         response["Content-Encoding"] = "gzip"
-        response["ETag"] = f'"{made.etag}.gz"'  # other bytes, so another strong tag
     else:
         response = HttpResponse(made.plain, content_type="application/json")
-        response["ETag"] = f'"{made.etag}"'
+    response["ETag"] = f'"{tag}"'
     response["Cache-Control"] = "public, no-cache"  # keep it, ask each time: it may have been withdrawn
     response["Vary"] = "Accept, Accept-Encoding"
     return response
 
 
-def holds(request: HttpRequest, etag: str) -> bool:
-    """Whether If-None-Match names this chart, compressed or not."""
+def tag_held(request: HttpRequest, *tags: str) -> str | None:
+    """The first of these tags that If-None-Match names; the form that would be sent comes first."""
     header = request.META.get("HTTP_IF_NONE_MATCH")
     if not header:
-        return False
-    named = {tag.strip().removeprefix("W/").strip('"').removesuffix(".gz") for tag in header.split(",")}
-    return etag in named or "*" in named
+        return None
+    named = {tag.strip().removeprefix("W/").strip('"') for tag in header.split(",")}
+    return tags[0] if "*" in named else next((tag for tag in tags if tag in named), None)
 
 
 def _time(at: datetime) -> str:

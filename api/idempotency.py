@@ -21,6 +21,7 @@ from registry.services.refreshes import queue_left_behind
 from registry.translation import gettext as _
 
 KEPT_FOR = timedelta(days=7)
+HEADERS = ("Location", "ETag", "Cache-Control", "Preference-Applied")  # of the answer, not of the way to it
 _KEY = re.compile(r'[!#-\[\]-~]{1,255}|"[!#-\[\]-~]{1,253}"')
 
 
@@ -45,7 +46,8 @@ def once(request: Request, act: Callable[[], Response]) -> Response | HttpRespon
             return _again(kept, digest)
         response = act()
         kept.status, kept.body = response.status_code, JSONRenderer().render(response.data)
-        kept.save(update_fields=["status", "body"])
+        kept.headers = {name: response[name] for name in HEADERS if name in response}
+        kept.save(update_fields=["status", "body", "headers"])
     return response
 
 
@@ -68,6 +70,8 @@ def _again(kept: KeptAnswer, digest: str) -> HttpResponse:
         )
     status = 200 if kept.status == 201 else kept.status
     response = HttpResponse(bytes(kept.body), status=status, content_type="application/json")
+    for name, value in (kept.headers or {}).items():
+        response[name] = value
     response["Idempotency-Replayed"] = "true"
     return response
 

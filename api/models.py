@@ -14,6 +14,7 @@ class KeptAnswer(models.Model):
     request_digest = models.CharField(max_length=64)  # of method, address and body
     status = models.PositiveSmallIntegerField(default=0)
     body = models.BinaryField(default=bytes)
+    headers = models.JSONField(null=True)  # null: kept by a version that had none
     created_at = models.DateTimeField(auto_now_add=True, db_index=True)
 
     class Meta:

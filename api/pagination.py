@@ -13,6 +13,7 @@ from rest_framework.utils.urls import replace_query_param
 from rest_framework.views import APIView
 
 from api.problems import Failure
+from api.whole_numbers import whole_number
 from registry.translation import gettext as _
 
 CURSOR = "^r?[0-9]{1,18}$"  # fits any primary key
@@ -32,13 +33,14 @@ class StablePages(CursorPagination):
         asked = request.query_params.get("page_size")
         if asked is None:
             return self.page_size
-        if not (asked.isascii() and asked.isdigit()) or not 1 <= int(asked[:6]) <= self.max_page_size:
+        size = whole_number(asked, low=1, high=self.max_page_size)
+        if size is None:
             raise Failure(
                 400,
                 "page_size_invalid",
                 _("page_size is a whole number from 1 to {most}.").format(most=self.max_page_size),
             )
-        return int(asked)
+        return size
 
     def decode_cursor(self, request: Request) -> Cursor | None:
         """`r` where one goes backwards, and the key that the page begins after."""
@@ -62,6 +64,18 @@ class StablePages(CursorPagination):
 
 class NewestFirst(StablePages):
     ordering: Any = "-pk"
+
+
+class BySheet(StablePages):
+    """For rows that are written anew while their sheet stays."""
+
+    ordering: Any = "sheet_id"
+
+
+class ByDesign(StablePages):
+    """For rows that are written anew while their design stays."""
+
+    ordering: Any = "design_id"
 
 
 def query_names(paginator: type[Any] | None) -> Sequence[str]:

@@ -92,7 +92,10 @@ def guest_key(address: str) -> str:
 
 
 class CallerThrottle(BaseThrottle):
-    """A guest counts by address, a token by itself, a session by its account."""
+    """A guest counts by address, a token by itself, a session by its account.
+
+    Who was refused before it was known who asks counts by address.
+    """
 
     wait_seconds = 0.0
 
@@ -109,7 +112,7 @@ class CallerThrottle(BaseThrottle):
         return self.wait_seconds or None
 
     def _policy(self, request: Request) -> tuple[Policy, str]:
-        user = request.user
+        user = getattr(request, "_user", None)  # asked for again, a session refused for its CSRF would raise
         if not isinstance(user, User):
             return policy_named("anon"), guest_key(address_of(request))
         factor_key = f"api-factor-{user.pk}"

@@ -13,7 +13,8 @@ class RegistryError(Exception):
     """One thing that is wrong.
 
     code: stable word; field: JSON Pointer (RFC 6901) to what is wrong, "" for the whole input;
-    message: what is wrong, a sentence; advice: what to do about it; line, column: where in a file.
+    message: what is wrong, a sentence; advice: what to do about it; line, column: where in a file;
+    wait: seconds after which the same would be taken, where time alone helps.
     """
 
     def __init__(
@@ -25,17 +26,19 @@ class RegistryError(Exception):
         field: str = "",
         line: int | None = None,
         column: str | None = None,
+        wait: float | None = None,
     ) -> None:
         super().__init__(code, message, advice)  # what it is made of again in another process
         self.code, self.message, self.advice, self.field = code, message, advice, field
-        self.line, self.column = line, column
+        self.line, self.column, self.wait = line, column, wait
 
     def __str__(self) -> str:
         return f"{self.message} {self.advice}".rstrip()
 
     def at(self, *, field: str, line: int | None = None, column: str | None = None) -> RegistryError:
         """The same error at a place: parsers of one value don't know where it stands."""
-        return type(self)(self.code, self.message, self.advice, field=field, line=line, column=column)
+        words = (self.code, self.message, self.advice)
+        return type(self)(*words, field=field, line=line, column=column, wait=self.wait)
 
     def as_dict(self) -> dict[str, Any]:
         """JSON-ready; `line` and `column` only for files."""
@@ -71,6 +74,11 @@ class RegistryErrors(Exception):
     @property
     def total(self) -> int:
         return len(self.errors) + self.more
+
+    @property
+    def wait(self) -> float | None:
+        """Seconds until all that time helps against is over."""
+        return max((error.wait for error in self.errors if error.wait is not None), default=None)
 
     def as_list(self) -> list[dict[str, Any]]:
         return [error.as_dict() for error in self.errors]

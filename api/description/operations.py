@@ -8,6 +8,8 @@ from typing import Any, TypeVar
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import serializers
 
+from api.description.examples import as_text
+from api.list_tables import columns_of
 from api.problems import CONTENT_TYPE
 from api.serializers.problems import Problem
 
@@ -57,6 +59,12 @@ def paged(line: type[serializers.Serializer[Any]]) -> Any:
     return _PAGES[name]
 
 
+def _as_table(line: type[serializers.Serializer[Any]]) -> OpenApiResponse:
+    """The same lines as CSV; `next` is in the Link header."""
+    heads = ",".join(columns_of(line()))
+    return OpenApiResponse({"type": "string"}, examples=[as_text("Table", "text/csv", f"{heads}\r\n…")])
+
+
 def described(
     operation: str,
     *,
@@ -84,6 +92,8 @@ def described(
     if status == 201 and IDEMPOTENCY_KEY in parameters:
         again = OpenApiResponse(answer, AGAIN, examples=[OpenApiExample("Sent before", value=shown)])
         also = {200: again, **(also or {})}
+    if page:
+        also = {(200, "text/csv"): _as_table(answer), **(also or {})}
     own: dict[Any, Any] = {status: paged(answer) if page else answer}
     if status == 200:
         own = {} if answer is None else {(200, "application/json"): own[200]}

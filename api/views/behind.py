@@ -6,6 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from django.http import Http404
+from django.urls import reverse
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -27,8 +28,12 @@ class CurrentReadings(ListView):
 
     @described("charts_readings", answer=BehindLine, example=chart_examples.BEHIND_LINE, page=True)
     def get(self, request: Request, design: UUID) -> Response:
-        """The readings that the current chart was computed from, under pseudonyms."""
-        return self.page(request, _found(design, None))
+        """The readings that the current chart was computed from, under pseudonyms.
+
+        `next` goes on in the same revision, whichever is current by then.
+        """
+        number, rows = _found(design, None)
+        return self.page(request, rows, at=reverse("api_revision_readings", args=[design, number]))
 
 
 class RevisionReadings(ListView):
@@ -44,7 +49,7 @@ class RevisionReadings(ListView):
     )
     def get(self, request: Request, design: UUID, number: int) -> Response:
         """The readings that one revision was computed from; those taken back since are left out."""
-        return self.page(request, _found(design, number))
+        return self.page(request, _found(design, number)[1])
 
 
 class LineCode(ApiView):
@@ -73,8 +78,8 @@ def _facts(design: UUID, found: tuple[int, list[dict[str, Any]]] | None) -> Resp
     return Response({"design": str(design), "revision": revision, "results": results})
 
 
-def _found(design: UUID, number: int | None) -> Any:
-    rows = readings_behind(design, number) if number is None or number <= LARGEST_NUMBER else None
-    if rows is None:
+def _found(design: UUID, number: int | None) -> tuple[int, Any]:
+    found = readings_behind(design, number) if number is None or number <= LARGEST_NUMBER else None
+    if found is None:
         raise Http404
-    return rows
+    return found

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
 from django.http import HttpResponse
 from django.utils.feedgenerator import Atom1Feed
+from django.utils.html import escape
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.renderers import BaseRenderer
@@ -19,6 +21,7 @@ from api.permissions import OPEN
 from api.problems import Failure
 from api.serializers.changes import ChangeLine
 from api.views.base import ApiView
+from api.whole_numbers import whole_number
 from registry.models import Change
 from registry.selectors.changes import changes_after, names_of, newest_changes, newest_number
 from registry.services.changes import changes_number
@@ -26,6 +29,7 @@ from registry.translation import gettext as _
 
 MOST, USUAL, IN_FEED = 500, 100, 50
 LARGEST = 2**63 - 1
+NEVER = datetime(1970, 1, 1, tzinfo=UTC)
 DESIGN = OpenApiParameter("design", {"type": "string", "format": "uuid"}, description="Of this design only")
 
 
@@ -56,9 +60,11 @@ class Changes(ApiView):
         changes_number()
         since = _whole(request, "since", 0, low=0, high=LARGEST)
         limit = _whole(request, "limit", USUAL, low=1, high=MOST)
-        found = list(changes_after(since, design=_design(request))[: limit + 1])
+        design = _design(request)
+        newest = newest_number()  # before the lines: what is numbered from here on is for the next time
+        wanted = changes_after(since, design=design).filter(number__lte=newest)
+        found = list(wanted[: limit + 1])
         lines, more = found[:limit], len(found) > limit
-        newest = newest_number()
         # Of one design, what lies behind the last line needn't be looked through again.
         last = lines[-1].number if more else max(since, newest)
         response = Response(
@@ -81,6 +87,13 @@ class AtomRenderer(BaseRenderer):
 class AlwaysFirst(DefaultContentNegotiation):
     def select_renderer(self, request: Any, renderers: Any, format_suffix: Any = None) -> Any:
         return renderers[0], renderers[0].media_type
+
+
+class Feed(Atom1Feed):
+    """One in which nothing has happened yet says so with the same time each time it is asked for."""
+
+    def latest_post_date(self) -> datetime:
+        return super().latest_post_date() if self.items else NEVER
 
 
 class AtomFeed(ApiView):
@@ -109,7 +122,7 @@ class AtomFeed(ApiView):
         changes = newest_changes(design=design, most=IN_FEED)
         names = names_of({change.design_uuid for change in changes if change.design_uuid is not None})
         base = request.build_absolute_uri("/")[:-1]
-        feed = Atom1Feed(
+        feed = Feed(
             title=names.get(design, _("Design")) if design else _("Changes of the registry"),
             link=f"{base}/designs/{design}/" if design else f"{base}/",
             description=_("Charts published and withdrawn, sheets, decisions"),
@@ -120,7 +133,7 @@ class AtomFeed(ApiView):
             feed.add_item(
                 title=_title(change, names),
                 link=_link(base, change),
-                description=str(change.payload.get("reason") or ""),
+                description=escape(str(change.payload.get("reason") or "")),  # the feed calls it HTML
                 unique_id=f"urn:uuid:{change.uuid}",
                 updateddate=change.created_at,
                 pubdate=change.created_at,
@@ -160,8 +173,9 @@ def _whole(request: Request, name: str, default: int, *, low: int, high: int) ->
     text = request.query_params.get(name)
     if text is None:
         return default
-    if text.isascii() and text.isdigit() and len(text) <= 19 and low <= int(text) <= high:
-        return int(text)
+    number = whole_number(text, low=low, high=high)
+    if number is not None:
+        return number
     raise Failure(
         400,
         "parameter_invalid",

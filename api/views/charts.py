@@ -7,23 +7,25 @@ from collections.abc import Callable
 from uuid import UUID
 
 from django.http import Http404, HttpResponse
+from django.utils.translation import get_language
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.authentication import TokenAuthentication
-from api.chart_bytes import Encoded, chart_response, current, encoded, holds
+from api.chart_bytes import Encoded, chart_response, current, encoded, tag_held
 from api.chart_print import beside_the_chart, tag_of
 from api.description import chart_examples, charts
 from api.description.operations import IF_NONE_MATCH, described
 from api.filters import ChartFilter
-from api.pagination import NewestFirst
+from api.pagination import ByDesign, NewestFirst
 from api.permissions import OPEN
 from api.problems import Failure
 from api.renderers import CsvForm, PdfForm, SvgForm
 from api.serializers.charts import ChartLine, RevisionLine
 from api.views.base import ApiView, ListView
+from api.whole_numbers import whole_number
 from registry.formats.chart_files import chart_csv, chart_svg
 from registry.formats.chart_pdf import chart_pdf
 from registry.models import User
@@ -55,6 +57,7 @@ NUMBER = {"type": "integer", "minimum": 1, "maximum": LARGEST_NUMBER}
 
 class Charts(ListView):
     rules = {"GET": OPEN}
+    pagination_class = ByDesign
     filterset_class = ChartFilter
     serializer_class = ChartLine
 
@@ -163,8 +166,9 @@ def _given(request: Request, made: Encoded) -> HttpResponse:
         return chart_response(request._request, made)
     document = json.loads(made.plain)
     beside = beside_the_chart(request._request, document) if form == "pdf" else {}
-    etag = ".".join([made.etag, form, *([tag_of(beside)] if beside else [])])
-    if holds(request._request, etag):
+    words = [] if form == "csv" else [get_language() or ""]  # the heads of a table are the same in all
+    etag = ".".join([made.etag, form, *words, *([tag_of(beside)] if beside else [])])
+    if tag_held(request._request, etag) is not None:
         response = HttpResponse(status=304)
     else:
         made_so = FORMS[form](
@@ -182,9 +186,9 @@ def _given(request: Request, made: Encoded) -> HttpResponse:
 
 
 def _number(request: Request, name: str) -> int:
-    text = request.query_params.get(name, "")
-    if text.isascii() and text.isdigit() and 1 <= int(text[:11]) <= LARGEST_NUMBER:
-        return int(text[:11])
+    number = whole_number(request.query_params.get(name, ""), low=1, high=LARGEST_NUMBER)
+    if number is not None:
+        return number
     raise Failure(
         400,
         "parameter_invalid",

@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.description import bodies, examples
-from api.description.operations import described
+from api.description.operations import IDEMPOTENCY_KEY, described
 from api.filters import DesignFilter
 from api.idempotency import once
 from api.permissions import OPEN, PROPOSE
@@ -36,6 +36,7 @@ class Designs(ListView):
         status=201,
         body=bodies.DESIGN,
         body_example=examples.DESIGN_BODY,
+        parameters=[IDEMPOTENCY_KEY],
     )
     def post(self, request: Request) -> Response | HttpResponse:
         """Propose a design.  It is usable at once, marked as proposed."""

@@ -8,6 +8,7 @@ from rest_framework.response import Response
 from api.description import sheet_examples
 from api.description.operations import described
 from api.filters import FindingFilter
+from api.pagination import BySheet
 from api.permissions import OPEN
 from api.serializers.sheets import FindingLine
 from api.views.base import ListView
@@ -16,6 +17,7 @@ from registry.selectors.api_sheets import findings_for_api
 
 class Findings(ListView):
     rules = {"GET": OPEN}
+    pagination_class = BySheet
     filterset_class = FindingFilter
     serializer_class = FindingLine
 

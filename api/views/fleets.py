@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from typing import Any
 from uuid import UUID
 
@@ -10,9 +12,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.description import facts as shapes
-from api.description.operations import IDEMPOTENCY_KEY, described
+from api.description.operations import IDEMPOTENCY_KEY, IF_MATCH, described
 from api.idempotency import once
 from api.permissions import SIGNED_IN, SUBMIT
+from api.versions import match_required
 from api.views.base import ApiView, person
 from registry.errors import RegistryErrors
 from registry.models import Organisation, Vehicle
@@ -66,8 +69,7 @@ class OneFleet(ApiView):
     @described("fleets_retrieve", answer=shapes.FLEET, example=shapes.FLEET_LINE, refuses=[403])
     def get(self, request: Request, fleet: UUID) -> Response:
         """A fleet with its policy."""
-        found = _organisation(request, fleet)
-        return Response(_fleet(found, role_in(person(request), found)))
+        return _shown(request, _organisation(request, fleet))
 
     @described(
         "fleets_set",
@@ -75,13 +77,21 @@ class OneFleet(ApiView):
         example=shapes.FLEET_LINE,
         body=shapes.POLICY_BODY,
         body_example={"policy_km": 120000},
+        parameters=[IF_MATCH],
+        refuses=[412],
     )
     def patch(self, request: Request, fleet: UUID) -> Response:
-        """The workshop's own policy: a distance, costs, how far to look ahead; owners only."""
+        """The workshop's own policy: a distance, costs, how far to look ahead; owners only.
+
+        With If-Match it is changed only where it is still as you saw it.
+        """
         found = organisation_set(
-            by=person(request), organisation=_organisation(request, fleet), body=request.data
+            by=person(request),
+            organisation=_organisation(request, fleet),
+            body=request.data,
+            still=lambda row: match_required(request, lambda: _etag(row)),
         )
-        return Response(_fleet(found, role_in(person(request), found)))
+        return _shown(request, found)
 
 
 class Vehicles(ApiView):
@@ -200,6 +210,18 @@ def _fleet(organisation: Organisation, role: str) -> dict[str, Any]:
         "role": role,
         **{name: getattr(organisation, name) for name in names},
     }
+
+
+def _etag(organisation: Organisation) -> str:
+    """Names the fleet and its policy as they are, whoever asks."""
+    now = json.dumps(_fleet(organisation, ""), sort_keys=True)
+    return f'"{hashlib.sha256(now.encode()).hexdigest()[:32]}"'
+
+
+def _shown(request: Request, organisation: Organisation) -> Response:
+    response = Response(_fleet(organisation, role_in(person(request), organisation)))
+    response["ETag"] = _etag(organisation)
+    return response
 
 
 def _vehicle(vehicle: Vehicle, line: DueLine | None) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from typing import Any
 
 from django.http import Http404, HttpResponse
@@ -21,7 +22,7 @@ from api.permissions import OPEN, SIGNED_IN, SUBMIT
 from api.problems import Failure, problem_of_errors
 from api.serializers.sheets import OwnSheetLine, SheetFull, sheet_full
 from api.serializers.work import WorkLine
-from api.versions import body_to_amend, etag_of, reason_given, version_named
+from api.versions import body_to_amend, etag_of, match_required, reason_given, version_named
 from api.views.base import ApiView, ListView, person
 from api.views.work import work_asked
 from registry.models import Sheet, Work
@@ -124,21 +125,30 @@ class Withdrawal(ApiView):
         example=sheet_examples.SHEET_EXAMPLE,
         body=shapes.REASON,
         body_example={"reason": "the unit turned out to be faulty"},
+        parameters=[IF_MATCH],
+        refuses=[412],
     )
     def post(self, request: Request, submission: uuid.UUID) -> Response:
         """Take your sheet out of the consensus.  It can be brought back."""
         reason = reason_given(request.data)
-        sheet_withdraw(by=person(request), sheet=_sheet(submission), reason=reason)
+        sheet = _sheet(submission)
+        sheet_withdraw(by=person(request), sheet=sheet, reason=reason, still=_as_seen(request))
         return _shown(request, submission)
 
 
 class Restoration(ApiView):
     rules = {"POST": SUBMIT}
 
-    @described("submissions_restore", answer=SheetFull, example=sheet_examples.SHEET_EXAMPLE, refuses=[403])
+    @described(
+        "submissions_restore",
+        answer=SheetFull,
+        example=sheet_examples.SHEET_EXAMPLE,
+        parameters=[IF_MATCH],
+        refuses=[403, 412],
+    )
     def post(self, request: Request, submission: uuid.UUID) -> Response:
         """Bring back a sheet that you had withdrawn."""
-        sheet_restore(by=person(request), sheet=_sheet(submission))
+        sheet_restore(by=person(request), sheet=_sheet(submission), still=_as_seen(request))
         return _shown(request, submission)
 
 
@@ -194,6 +204,11 @@ def _sheet(submission: uuid.UUID) -> Sheet:
     if sheet is None:
         raise Http404
     return sheet
+
+
+def _as_seen(request: Request) -> Callable[[Sheet], None]:
+    """Raises where If-Match names another version of the sheet."""
+    return lambda sheet: match_required(request, lambda: etag_of(_sheet(sheet.uuid)))
 
 
 def _shown(request: Request, submission: uuid.UUID, *, status: int = 200) -> Response:

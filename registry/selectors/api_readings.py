@@ -13,10 +13,10 @@ CHUNK = 500
 SHOWN = (ChartRevision.State.PUBLISHED, ChartRevision.State.WITHDRAWN)
 
 
-def readings_behind(design: UUID, number: int | None) -> QuerySet[Any] | None:
-    """Of the frozen sheet versions of a revision (None: the current one); None where there is no such chart.
+def readings_behind(design: UUID, number: int | None) -> tuple[int, QuerySet[Any]] | None:
+    """A revision's number, and the readings of its frozen sheet versions; None where there is no such chart.
 
-    A sheet that its contributor has taken back since is left out.
+    number: None for the current one.  A sheet that its contributor has taken back since is left out.
     """
     revisions = ChartRevision.objects.filter(design__uuid=design, state__in=SHOWN)
     if number is None:
@@ -27,10 +27,11 @@ def readings_behind(design: UUID, number: int | None) -> QuerySet[Any] | None:
         )
     else:
         revisions = revisions.filter(number=number)
-    inputs = revisions.values_list("inputs", flat=True).first()
-    if inputs is None:
+    found = revisions.values_list("number", "inputs").first()
+    if found is None:
         return None
-    return (
+    number, inputs = found
+    readings = (
         Reading.objects.filter(version__in=_versions(inputs))
         .select_related(
             "place__position",
@@ -41,6 +42,7 @@ def readings_behind(design: UUID, number: int | None) -> QuerySet[Any] | None:
         )
         .order_by("pk")
     )
+    return number, readings
 
 
 def _versions(inputs: dict[str, Any]) -> list[int]:

@@ -106,10 +106,13 @@ def body_of(sheet: Any, readings: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 def findings_for_api() -> QuerySet[Any]:
-    """What the newest computation of each design says of each sheet that is still there."""
+    """What the newest computation of each design says of each sheet that is still there.
+
+    In the order of the sheets, which stays: findings are written anew at each computation.
+    """
     return (
         SheetFinding.objects.filter(sheet__withdrawn_at__isnull=True)
         .select_related("sheet__design__connector__common", "sheet__contributor", "revision")
         .defer("revision__content", "revision__inputs", "revision__held_because")
-        .order_by("pk")
+        .order_by("sheet_id")
     )

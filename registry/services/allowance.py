@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Any
 
 from django.conf import settings
 from django.db.models import Count, Max, Min, Q
@@ -93,14 +94,24 @@ def allowance_require(contributor: Contributor, *, sheets: int = 1, done: int = 
         return  # what any account may send, whatever its age and standing
     allowance = sheet_allowance(contributor)
     if allowance.left is not None and done + sheets > allowance.left:
-        raise RegistryErrors([allowance_used(allowance)])
+        wait = seconds_until_older(contributor.sheets, done + sheets - allowance.left)
+        raise RegistryErrors([allowance_used(allowance, wait)])
 
 
-def allowance_used(allowance: Allowance) -> RegistryError:
+def seconds_until_older(rows: Any, n: int) -> float:
+    """Until n of the last day's rows are a day old; a whole day where there are not so many."""
+    now = timezone.now()
+    times = rows.filter(created_at__gt=now - DAY).order_by("created_at").values_list("created_at", flat=True)
+    last = next(iter(times[n - 1 : n]), now)
+    return float((last + DAY - now).total_seconds())
+
+
+def allowance_used(allowance: Allowance, wait: float | None = None) -> RegistryError:
     return RegistryError(
         "allowance_used",
         _("This account may send {a_day} sheets a day for now; {left} are left.").format(
             a_day=allowance.a_day, left=allowance.left
         ),
         _("Send the rest tomorrow: the number grows with the account's age and with sheets that fit."),
+        wait=wait,
     )

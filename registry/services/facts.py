@@ -14,7 +14,7 @@ from registry.formats.labels import loose_key
 from registry.models import Contributor, Design, FactAnswer, JobFact, User
 from registry.permissions import require
 from registry.services.accounts import contributor_of
-from registry.services.allowance import sheet_allowance
+from registry.services.allowance import seconds_until_older, sheet_allowance
 from registry.services.audit import record
 from registry.services.fields import Fields
 from registry.translation import gettext as _
@@ -89,6 +89,7 @@ def _allow(contributor: Contributor) -> None:
                     "allowance_used",
                     _("This account has answered as much as it may in a day."),
                     _("Go on tomorrow: the number grows with the account's age."),
+                    wait=seconds_until_older(contributor.fact_answers, told - a_day * ANSWERS_A_SHEET + 1),
                 )
             ]
         )

@@ -8,10 +8,11 @@ from django.db import transaction
 from django.utils import timezone
 
 from registry.formats.reading import parse_ohm
-from registry.models import LeadResistance, Meter, User
+from registry.models import Contributor, LeadResistance, Meter, User
 from registry.permissions import require
 from registry.services.accounts import contributor_of
 from registry.services.fields import Fields
+from registry.services.sheet_body import MeterUsed, SheetBody
 from registry.translation import gettext as _
 
 
@@ -47,3 +48,32 @@ def meter_keep(*, by: User, body: Any) -> Meter:
 
 def _ohm(value: Any) -> float:
     return parse_ohm(str(value))
+
+
+def meter_of(contributor: Contributor, used: MeterUsed, body: SheetBody) -> Meter | None:
+    """The meter that a sheet names, as it is now."""
+    if not used.name:
+        return None
+    shown = {
+        "limit_ohm": used.limit_ohm,
+        "apart_shows": used.apart_shows,
+        "buzzer_limit_ohm": used.buzzer_limit_ohm,
+        "resolution_ohm": used.resolution_ohm,
+    }
+    meter, _made = Meter.objects.get_or_create(contributor=contributor, name=used.name, defaults=shown)
+    _update(meter, shown)
+    day = body.read_on or timezone.localdate()
+    leads, _made = LeadResistance.objects.get_or_create(
+        meter=meter, measured_on=day, defaults={"ohm": used.lead_ohm}
+    )
+    _update(leads, {"ohm": used.lead_ohm})
+    return meter
+
+
+def _update(row: Meter | LeadResistance, values: dict[str, Any]) -> None:
+    """Most sheets are read with the meter of the sheet before: what is as it was is not written again."""
+    changed = [name for name, value in values.items() if getattr(row, name) != value]
+    for name in changed:
+        setattr(row, name, values[name])
+    if changed:
+        row.save(update_fields=changed)

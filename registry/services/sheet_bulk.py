@@ -22,6 +22,7 @@ from registry.selectors.catalogue_kept import KeptCatalogue
 from registry.services.accounts import contributor_of
 from registry.services.allowance import allowance_used, sheet_allowance
 from registry.services.audit import record
+from registry.services.meters import meter_of
 from registry.services.places import places_for
 from registry.services.reading_rows import readings_write
 from registry.services.refreshes import queue_left_behind
@@ -29,7 +30,6 @@ from registry.services.sheet_body import MeterUsed, SheetBody, read_body
 from registry.services.sheet_versions import rows_made, second_pass_add, version_made
 from registry.services.sheets import (
     client_id_used,
-    meter_of,
     name_of,
     part_named,
     queue_refresh,

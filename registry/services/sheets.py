@@ -15,8 +15,6 @@ from registry.errors import RegistryError, RegistryErrors
 from registry.models import (
     Change,
     Contributor,
-    LeadResistance,
-    Meter,
     PartNumber,
     Sheet,
     SheetVersion,
@@ -29,11 +27,14 @@ from registry.services.accounts import contributor_at_hand
 from registry.services.allowance import allowance_require
 from registry.services.audit import record
 from registry.services.changes import change_of_version
+from registry.services.meters import meter_of
 from registry.services.receipts import Receipt, receipt_of
 from registry.services.refreshes import queue_refresh
-from registry.services.sheet_body import MeterUsed, SheetBody, read_body
+from registry.services.sheet_body import SheetBody, read_body
 from registry.services.sheet_versions import version_add, versions_first
 from registry.translation import gettext as _
+
+Still = Callable[[Sheet], None]  # asked of the locked row: raises where it is not as its sender saw it
 
 
 def sheet_submit(*, by: User, body: Any) -> Sheet:
@@ -189,10 +190,9 @@ def sheet_amend(*, by: User, sheet: Sheet, on_version: int, body: Any, reason: s
 
 
 @transaction.atomic
-def sheet_withdraw(*, by: User, sheet: Sheet, reason: str) -> None:
+def sheet_withdraw(*, by: User, sheet: Sheet, reason: str, still: Still | None = None) -> None:
     """Take a sheet out of the consensus; it stays readable to its contributor and can be brought back."""
-    require(by, "withdraw", sheet)
-    sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)
+    sheet = _own_locked(by, sheet, still)
     if sheet.withdrawn_at is None:
         sheet.withdrawn_at = timezone.now()
         sheet.withdrawn_reason = reason.strip()[:300]
@@ -202,15 +202,22 @@ def sheet_withdraw(*, by: User, sheet: Sheet, reason: str) -> None:
 
 
 @transaction.atomic
-def sheet_restore(*, by: User, sheet: Sheet) -> None:
+def sheet_restore(*, by: User, sheet: Sheet, still: Still | None = None) -> None:
     """Bring back a sheet that its contributor withdrew."""
-    require(by, "withdraw", sheet)
-    sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)
+    sheet = _own_locked(by, sheet, still)
     if sheet.withdrawn_at is not None:
         sheet.withdrawn_at, sheet.withdrawn_reason = None, ""
         sheet.save(update_fields=["withdrawn_at", "withdrawn_reason"])
         record(by=by, action="sheet_restore", target_kind="sheet", target_uuid=sheet.uuid)
         queue_refresh(sheet.design)
+
+
+def _own_locked(by: User, sheet: Sheet, still: Still | None) -> Sheet:
+    require(by, "withdraw", sheet)
+    sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)
+    if still is not None:
+        still(sheet)
+    return sheet
 
 
 def pattern_seen(sheet: Sheet) -> bool:
@@ -249,34 +256,6 @@ def unit_describe(unit: Unit, body: SheetBody, part: Callable[[str], PartNumber 
 def part_named(number: str) -> PartNumber | None:
     """The part number, however it is punctuated."""
     return PartNumber.objects.filter(key=part_key(number)).first()
-
-
-def meter_of(contributor: Contributor, used: MeterUsed, body: SheetBody) -> Meter | None:
-    if not used.name:
-        return None
-    shown = {
-        "limit_ohm": used.limit_ohm,
-        "apart_shows": used.apart_shows,
-        "buzzer_limit_ohm": used.buzzer_limit_ohm,
-        "resolution_ohm": used.resolution_ohm,
-    }
-    meter, _made = Meter.objects.get_or_create(contributor=contributor, name=used.name, defaults=shown)
-    _update(meter, shown)
-    day = body.read_on or timezone.localdate()
-    leads, _made = LeadResistance.objects.get_or_create(
-        meter=meter, measured_on=day, defaults={"ohm": used.lead_ohm}
-    )
-    _update(leads, {"ohm": used.lead_ohm})
-    return meter
-
-
-def _update(row: Meter | LeadResistance, values: dict[str, Any]) -> None:
-    """Most sheets are read with the meter of the sheet before: what is as it was is not written again."""
-    changed = [name for name, value in values.items() if getattr(row, name) != value]
-    for name in changed:
-        setattr(row, name, values[name])
-    if changed:
-        row.save(update_fields=changed)
 
 
 def reread_of(contributor: Contributor, body: SheetBody) -> Sheet | None:

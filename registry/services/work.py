@@ -19,6 +19,7 @@ from registry.tasks import do_work
 from registry.translation import gettext as _
 
 MOST_WAITING = 20
+WAIT = 60  # s, in which some piece of work is likely to end
 KEPT_FOR = timedelta(days=30)  # what came of it
 Plain = dict[str, Any]
 
@@ -35,7 +36,8 @@ def work_ask(*, by: User, kind: str, asked: Any) -> Work:
     waiting = Work.objects.filter(user=by, state__in=[Work.State.WAITING, Work.State.RUNNING])
     if waiting.count() >= MOST_WAITING:
         message = _("{n} pieces of work of yours are not done yet.").format(n=MOST_WAITING)
-        raise RegistryErrors([RegistryError("allowance_used", message, _("Wait for them."))])
+        advice = _("Wait for them.")
+        raise RegistryErrors([RegistryError("allowance_used", message, advice, wait=WAIT)])
     work = Work.objects.create(user=by, kind=kind, asked=asked)
     transaction.on_commit(partial(do_work.enqueue, str(work.uuid)))
     return work

@@ -6,13 +6,16 @@ import json
 from pathlib import Path
 from typing import Any
 
+from tests.api.contract_shapes import Shape, shapes, types_outside
+
 KEPT = Path(__file__).parent / "contract_v1.json"
 METHODS = ("get", "post", "put", "patch", "delete")
 Contract = dict[str, dict[str, Any]]
+Fields = dict[str, Shape]
 
 
 def contract(document: dict[str, Any]) -> Contract:
-    """Operation → its parameters, the fields of its body and of each answer."""
+    """Operation → its parameters, the fields of its body and of each answer, each with its shape."""
     found: Contract = {}
     for path, item in document["paths"].items():
         for method in METHODS:
@@ -22,14 +25,10 @@ def contract(document: dict[str, Any]) -> Contract:
             body = operation.get("requestBody", {}).get("content", {})
             found[f"{method.upper()} {path}"] = {
                 "id": operation["operationId"],
-                "parameters": sorted(f"{p['in']} {p['name']}" for p in operation.get("parameters", [])),
-                "required": sorted(
-                    f"{p['in']} {p['name']}" for p in operation.get("parameters", []) if p.get("required")
-                ),
-                "body": {kind: sorted(_fields(c["schema"], document)) for kind, c in body.items()},
-                "body_required": {kind: sorted(_required(c["schema"])) for kind, c in body.items()},
+                "parameters": _parameters(operation.get("parameters", []), document),
+                "body": {kind: _fields(content["schema"], document) for kind, content in body.items()},
                 "answers": {
-                    f"{status} {kind}": sorted(_fields(content["schema"], document))
+                    f"{status} {kind}": _fields(content["schema"], document)
                     for status, response in operation["responses"].items()
                     for kind, content in response.get("content", {}).items()
                 },
@@ -37,8 +36,26 @@ def contract(document: dict[str, Any]) -> Contract:
     return found
 
 
+def _fields(schema: dict[str, Any], document: dict[str, Any]) -> Fields:
+    return {field: _said(shape) for field, shape in shapes(schema, document).items()}
+
+
+def _parameters(parameters: list[dict[str, Any]], document: dict[str, Any]) -> Fields:
+    return {
+        f"{one['in']} {one['name']}": _said(
+            shapes(one["schema"], document, required=bool(one.get("required")))[""]
+        )
+        for one in parameters
+    }
+
+
+def _said(shape: Shape) -> Shape:
+    """Without what is not said: most fields have no list of words."""
+    return {name: value for name, value in shape.items() if value or name == "type"}
+
+
 def missing(kept: Contract, now: Contract) -> list[str]:
-    """What a client that was written against `kept` would miss, or be newly asked for."""
+    """What a client that was written against `kept` would miss, be newly asked for, or not understand."""
     lost = []
     for name, before in kept.items():
         after = now.get(name)
@@ -47,35 +64,72 @@ def missing(kept: Contract, now: Contract) -> list[str]:
             continue
         if before["id"] != after["id"]:
             lost.append(f"{name} is called otherwise")
-        lost += [f"{name}: {p} is gone" for p in before["parameters"] if p not in after["parameters"]]
-        lost += [f"{name}: {p} is asked for" for p in after["required"] if p not in before["required"]]
-        for part in ("body", "answers"):
-            for kind, fields in before[part].items():
-                there = set(after[part].get(kind, ()))
-                lost += [f"{name}: {kind}: {field} is gone" for field in fields if field not in there]
-        for kind, fields in after["body_required"].items():
-            known = before["body_required"].get(kind, ())
-            lost += [f"{name}: {field} is asked for" for field in fields if field not in known]
+        lost += [f"{name}: {said}" for said in _refused(before["parameters"], after["parameters"])]
+        for kind, fields in before["body"].items():
+            lost += [f"{name}: {kind}: {said}" for said in _refused(fields, after["body"].get(kind, {}))]
+        for kind, fields in before["answers"].items():
+            lost += [f"{name}: {kind}: {said}" for said in _unlike(fields, after["answers"].get(kind, {}))]
     return lost
 
 
-def _required(schema: dict[str, Any]) -> list[str]:
-    return list(schema.get("required", []))
+def _refused(before: Fields, after: Fields) -> list[str]:
+    """Of what a client sends: what is not taken any more, or asked for where it was not."""
+    lost = [f"{field or 'it'} is gone" for field in before if field not in after]
+    for field, shape in after.items():
+        known = before.get(field)
+        if shape.get("required") and not (known or {}).get("required") and _was_there(field, before):
+            lost.append(f"{field} is asked for")
+        if known is None:
+            continue
+        lost += [f"{field} may be no {kind}" for kind in types_outside(known["type"], shape["type"])]
+        lost += _dropped_words(field, known, shape)
+        if known.get("enum") is None and shape.get("enum") is not None:
+            lost.append(f"{field} may only be one of some words")
+    return lost
 
 
-def _fields(schema: dict[str, Any], document: dict[str, Any], at: str = "") -> set[str]:
-    if "$ref" in schema:
-        name = schema["$ref"].rpartition("/")[2]
-        return _fields(document["components"]["schemas"][name], document, at)
-    found = {at} if at else set()
-    for way in ("allOf", "anyOf", "oneOf"):
-        for part in schema.get(way, []):
-            found |= _fields(part, document, at)
-    for name, inner in schema.get("properties", {}).items():
-        found |= _fields(inner, document, f"{at}.{name}" if at else name)
-    if isinstance(schema.get("items"), dict):
-        found |= _fields(schema["items"], document, f"{at}[]")
-    return found
+def _unlike(before: Fields, after: Fields) -> list[str]:
+    """Of what a client reads: what is gone, may be left out, or may come in another form."""
+    lost = []
+    for field, known in before.items():
+        shape = after.get(field)
+        if shape is None:
+            lost.append(f"{field or 'it'} is gone")
+            continue
+        if known.get("required") and not shape.get("required"):
+            lost.append(f"{field} may be left out")
+        lost += [f"{field} may be {kind}" for kind in types_outside(shape["type"], known["type"])]
+        lost += _dropped_words(field, known, shape)
+        if known.get("enum") is not None and shape.get("enum") is None:
+            lost.append(f"{field} may be any word")
+    return lost
+
+
+def _dropped_words(field: str, known: Shape, shape: Shape) -> list[str]:
+    """A word that is gone was as a rule renamed; new ones are an addition."""
+    if known.get("enum") is None or shape.get("enum") is None:
+        return []
+    return [f"{field}: {word} is gone" for word in known["enum"] if word not in shape["enum"]]
+
+
+def _was_there(field: str, before: Fields) -> bool:
+    """Whether what the field is part of was sent before: in something new all may be asked for."""
+    parent = field.removesuffix("[]").rpartition(".")[0]
+    return not parent or parent in before
+
+
+def written(now: Contract) -> str:
+    """JSON, a field a line: what changes is seen in a comparison."""
+    return _lines(now) + "\n"
+
+
+def _lines(value: Any, indent: str = "") -> str:
+    is_shape = isinstance(value, dict) and isinstance(value.get("type"), list)
+    if not isinstance(value, dict) or not value or is_shape:
+        return json.dumps(value, sort_keys=True)
+    inner = indent + " "
+    lines = [f"{inner}{json.dumps(name)}: {_lines(value[name], inner)}" for name in sorted(value)]
+    return "{\n" + ",\n".join(lines) + f"\n{indent}}}"
 
 
 def record() -> None:
@@ -89,7 +143,7 @@ def record() -> None:
         lost = missing(json.loads(KEPT.read_text()), now)
         if lost:
             raise SystemExit("v1 has promised this:\n" + "\n".join(lost))
-    KEPT.write_text(json.dumps(now, indent=1, sort_keys=True) + "\n")
+    KEPT.write_text(written(now))
 
 
 if __name__ == "__main__":

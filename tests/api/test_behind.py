@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import pytest
 from rest_framework.test import APIClient
 
-from registry.models import Design, Sheet, User
-from registry.services.charts import chart_refresh
+from registry.models import ChartRevision, Design, Sheet, User
+from registry.services.charts import chart_refresh, findings_store
 from registry.services.sheets import sheet_submit, sheet_withdraw
-from tests.api.made import made_user, sheet_body
+from tests.api.made import made_revision, made_user, sheet_body
 
 
 @pytest.fixture
@@ -31,6 +32,33 @@ def test_the_readings_behind_a_chart_name_nobody(guest: APIClient, charted: Desi
     assert "@" not in answer.content.decode() and "ward-3" not in answer.content.decode()
     revision = f"/api/v1/charts/{charted.uuid}/revisions/1/readings/"
     assert guest.get(revision, {"page_size": 200}).json()["results"] == lines
+
+
+def walked(client: APIClient, address: str) -> list[Any]:
+    """All lines from this page on."""
+    found: list[Any] = []
+    while address:
+        page = client.get(address).json()
+        found, address = found + page["results"], page["next"]
+    return found
+
+
+def test_the_pages_of_one_chart_s_readings_stay_with_its_revision(guest: APIClient, charted: Design) -> None:
+    address = f"/api/v1/charts/{charted.uuid}/readings/?page_size=20"
+    whole, first = walked(guest, address), guest.get(address).json()
+    made_revision(charted, 2)
+    assert guest.get(address).json()["results"] == []  # it was made up of nothing
+    assert first["results"] + walked(guest, first["next"]) == whole and len(whole) == 48
+
+
+def test_findings_that_are_written_anew_between_two_pages_come_once(
+    guest: APIClient, charted: Design
+) -> None:
+    address = "/api/v1/findings/?page_size=1"
+    whole, first = walked(guest, address), guest.get(address).json()
+    revision = ChartRevision.objects.get()
+    findings_store(revision, json.loads(bytes(revision.content)))
+    assert first["results"] + walked(guest, first["next"]) == whole and len(whole) == 3
 
 
 def test_readings_of_a_sheet_that_was_taken_back_are_left_out(

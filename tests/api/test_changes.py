@@ -11,6 +11,7 @@ import pytest
 from django.db import connection
 from rest_framework.test import APIClient
 
+from api.views import changes as feed
 from registry.models import Change, ChartRevision, Design, Sheet, User
 from registry.services.changes import change_note, changes_number
 from registry.services.charts import chart_refresh
@@ -62,6 +63,24 @@ def test_it_is_read_in_parts_without_a_gap(guest: APIClient, charted: Design) ->
     assert seen == [1, 2, 3, 4, 5] and since == 5
 
 
+@pytest.mark.parametrize("asked", ["newest_number", "changes_after"])
+def test_what_is_numbered_while_it_is_read_comes_the_next_time_and_once(
+    guest: APIClient, charted: Design, monkeypatch: pytest.MonkeyPatch, asked: str
+) -> None:
+    ask = getattr(feed, asked)
+
+    def slowly(*args: Any, **kwargs: Any) -> Any:
+        change_note(kind=Change.Kind.DESIGN_ADDED, design=uuid.uuid4(), payload={})
+        changes_number()
+        return ask(*args, **kwargs)
+
+    with monkeypatch.context() as meanwhile:
+        meanwhile.setattr(feed, asked, slowly)
+        first = guest.get(FEED).json()
+    second = guest.get(FEED, {"since": first["last"]}).json()
+    assert [line["number"] for line in first["results"] + second["results"]] == [1, 2, 3, 4, 5, 6]
+
+
 def test_the_bulk_call_and_a_single_one_are_told_alike(
     guest: APIClient, bearer: APIClient, design: Design
 ) -> None:
@@ -102,6 +121,17 @@ def test_atom_says_what_to_do(guest: APIClient, charted: Design) -> None:
         entry.findtext("{http://www.w3.org/2005/Atom}id", "").startswith("urn:uuid:") for entry in entries
     )
     assert guest.get(ATOM, {"design": "x"}).status_code == 400
+
+
+def test_a_reason_is_text_in_the_feed_and_an_empty_feed_stays_as_it_is(guest: APIClient, db: None) -> None:
+    change_note(kind=Change.Kind.SHEET_WITHDRAWN, design=None, payload={"reason": "<b>R < 2 Ω & P</b>"})
+    entry = ElementTree.fromstring(guest.get(ATOM).content).find(ENTRY)
+    assert entry is not None
+    summary = entry.find(ENTRY.replace("entry", "summary"))
+    assert summary is not None and summary.get("type") == "html"
+    assert summary.text == "&lt;b&gt;R &lt; 2 Ω &amp; P&lt;/b&gt;"  # a reader shows what was typed
+    nothing = [guest.get(ATOM, {"design": str(uuid.UUID(int=0))}).content for _ in range(2)]
+    assert nothing[0] == nothing[1] and b"<updated>1970-01-01T00:00:00+00:00</updated>" in nothing[0]
 
 
 def test_a_feed_takes_a_fixed_number_of_queries(

@@ -51,6 +51,36 @@ def test_compressed_bytes_have_a_strong_tag_of_their_own(guest: APIClient, desig
     assert "Accept-Encoding" in plain["Vary"] and "Cookie" not in plain["Vary"]
 
 
+def test_what_is_unchanged_bears_the_tag_of_the_form_that_would_be_sent(
+    guest: APIClient, design: Design
+) -> None:
+    made_revision(design)
+    address, wants = f"{CHARTS}{design.uuid}/", {"Accept-Encoding": "gzip"}
+    plain, zipped = guest.get(address)["ETag"], guest.get(address, headers=wants)["ETag"]
+    for named, headers, tag in (
+        (zipped, wants, zipped),
+        (f"{plain}, {zipped}", wants, zipped),
+        (f"{plain}, {zipped}", {}, plain),
+        ("*", wants, zipped),
+        (plain, wants, plain),  # what the client has is good still
+    ):
+        answer = guest.get(address, headers={"If-None-Match": named, **headers})
+        assert (answer.status_code, answer["ETag"]) == (304, tag)
+
+
+@pytest.mark.parametrize("accept", ["application/json", "application/json;q=0.9", "text/csv"])
+def test_nothing_is_compressed_for_whoever_does_not_take_it(
+    guest: APIClient, design: Design, accept: str
+) -> None:
+    """The short way, the long one, and another form."""
+    made_revision(design, cells=[cell("R", str(pin), "closed") for pin in range(2, 6)])
+    for encoding, zipped in (("gzip;q=0", False), ("br, gzip; q=0.000", False), ("gzip;q=0.1, *;q=0", True)):
+        headers = {"Accept": accept, "Accept-Encoding": encoding}
+        answer = guest.get(f"{CHARTS}{design.uuid}/", headers=headers)
+        assert ("Content-Encoding" in answer) == zipped
+        assert "Accept-Encoding" in answer["Vary"]
+
+
 def test_a_new_revision_changes_the_tag_and_keeps_the_old_address(guest: APIClient, design: Design) -> None:
     made_revision(design, 1)
     address = f"{CHARTS}{design.uuid}/"
@@ -101,7 +131,10 @@ def test_the_difference_names_cells_that_read_otherwise(guest: APIClient, design
     assert found["variants_added"] == found["variants_removed"] == []
 
 
-@pytest.mark.parametrize("query", [{}, {"from": 1}, {"from": "x", "to": 1}, {"from": 0, "to": 1}])
+@pytest.mark.parametrize(
+    "query",
+    [{}, {"from": 1}, {"from": "x", "to": 1}, {"from": 0, "to": 1}, {"from": 1, "to": "00000000001" + "9"}],
+)
 def test_a_difference_needs_two_numbers(guest: APIClient, design: Design, query: dict[str, Any]) -> None:
     made_revision(design)
     assert guest.get(f"{CHARTS}{design.uuid}/difference/", query).status_code == 400
@@ -193,6 +226,30 @@ def test_a_chart_comes_as_a_table_and_as_a_drawing(guest: APIClient, design: Des
     assert "sandbox" in drawing["Content-Security-Policy"]
 
 
+@pytest.mark.parametrize(
+    ("accept", "kind"),
+    [
+        ("application/json;q=0.1, text/csv", "text/csv; charset=utf-8"),
+        ("application/json;q=0, text/csv", "text/csv; charset=utf-8"),
+        ("text/csv;q=0.2, application/pdf;q=0.1, application/json;q=0.3", "application/json"),
+        ("*/*;q=0.1, image/svg+xml;q=0.2", "image/svg+xml; charset=utf-8"),
+        ("application/json;q=0, */*", "text/csv; charset=utf-8"),
+        ("text/csv, application/json", "application/json"),  # the same to the client, so as we like it
+        ("*/*, text/csv", "text/csv; charset=utf-8"),  # named more closely
+        ("image/*", "image/svg+xml; charset=utf-8"),
+        ("text/csv;q=much, application/json;q=0.9", "text/csv; charset=utf-8"),
+        ("application/json;q=0", None),
+        ("text/html", None),
+    ],
+)
+def test_the_form_is_the_one_that_is_wanted_most(
+    guest: APIClient, design: Design, accept: str, kind: str | None
+) -> None:
+    made_revision(design)
+    answer = guest.get(f"{CHARTS}{design.uuid}/", headers={"Accept": accept})
+    assert (answer.status_code, answer["Content-Type"] if kind else None) == (200 if kind else 406, kind)
+
+
 def test_a_print_comes_by_accept_with_a_tag_of_its_own(guest: APIClient, design: Design) -> None:
     made_revision(design)
     address, wants = f"{CHARTS}{design.uuid}/", {"Accept": "application/pdf"}
@@ -201,6 +258,16 @@ def test_a_print_comes_by_accept_with_a_tag_of_its_own(guest: APIClient, design:
     assert made.content == guest.get(f"{address}revisions/1/", headers=wants).content
     assert guest.get(address, headers={**wants, "If-None-Match": made["ETag"]}).status_code == 304
     assert made["ETag"] != guest.get(address)["ETag"]
+
+
+@pytest.mark.parametrize("kind", ["image/svg+xml", "application/pdf"])
+def test_in_another_language_it_has_another_tag(guest: APIClient, design: Design, kind: str) -> None:
+    made_revision(design)
+    address, wants = f"{CHARTS}{design.uuid}/", {"Accept": kind}
+    english, german = (guest.get(address, headers={**wants, "Accept-Language": w}) for w in ("en", "de"))
+    assert english["ETag"] != german["ETag"] and english.content != german.content
+    asked = {**wants, "Accept-Language": "de", "If-None-Match": english["ETag"]}
+    assert guest.get(address, headers=asked).status_code == 200
 
 
 def test_a_print_of_a_connector_that_was_drawn_anew_has_another_tag(guest: APIClient, design: Design) -> None:
@@ -234,6 +301,21 @@ def test_the_list_of_charts_takes_one_query_without_the_bytes(
         lines = guest.get(CHARTS).json()["results"]
     assert len(lines) == 5 and lines[0]["name"] == "Design 0"
     assert '"content"' not in seen.captured_queries[0]["sql"]
+
+
+def test_a_chart_that_is_shown_again_between_two_pages_comes_once(guest: APIClient, reader: User) -> None:
+    designs = [made_design(reader, f"Design {n}") for n in range(3)]
+    for one in designs:
+        made_revision(one)
+    first = guest.get(CHARTS, {"page_size": 1}).json()
+    shown = CurrentChart.objects.get(design=designs[0])
+    shown.delete()  # withdrawn, and replaced by the next computation
+    shown.pk = None
+    shown.save()
+    second = guest.get(first["next"]).json()
+    third = guest.get(second["next"]).json()
+    names = [line["name"] for page in (first, second, third) for line in page["results"]]
+    assert names == ["Design 0", "Design 1", "Design 2"] and third["next"] is None
 
 
 def test_charts_are_found_by_part_number_and_standing(guest: APIClient, reader: User) -> None:

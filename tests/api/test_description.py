@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 from collections.abc import Iterator
 from pathlib import Path
@@ -74,6 +75,13 @@ def test_every_example_fits_its_schema(document: dict[str, Any]) -> None:
                     pytest.fail(f"{name}: {error.message} at {error.json_path}")
 
 
+def test_what_takes_a_key_says_so_and_that_a_retry_is_answered_with_200(document: dict[str, Any]) -> None:
+    for path in ("designs", "submissions", "jobs", "fleets", "disputes"):
+        operation = document["paths"][f"/api/v1/{path}/"]["post"]
+        assert "Idempotency-Key" in [one["name"] for one in operation["parameters"]], path
+        assert {"200", "201"} <= set(operation["responses"]), path
+
+
 def test_every_refusal_is_a_problem(document: dict[str, Any]) -> None:
     for name, operation in operations(document):
         for status, response in operation["responses"].items():
@@ -93,11 +101,50 @@ def test_what_was_added_is_kept_from_now_on(document: dict[str, Any]) -> None:
 
 
 def test_a_dropped_field_would_be_noticed(document: dict[str, Any]) -> None:
-    kept = contract(document)
-    poorer = json.loads(json.dumps(kept))
-    fields = poorer["GET /api/v1/designs/"]["answers"]["200 application/json"]
-    fields.remove("results[].pins[]")
+    poorer = copy.deepcopy(kept := contract(document))
+    del poorer["GET /api/v1/designs/"]["answers"]["200 application/json"]["results[].pins[]"]
     assert missing(kept, poorer) == ["GET /api/v1/designs/: 200 application/json: results[].pins[] is gone"]
+
+
+@pytest.mark.parametrize(
+    ("part", "field", "change", "said"),
+    [
+        ("answers", "results[].revision", {"type": ["string"]}, "may be string"),
+        ("answers", "results[].revision", {"type": ["integer", "null"]}, "may be null"),
+        ("answers", "results[].p", {"type": ["integer"]}, None),  # every integer is a number
+        ("answers", "results[].message", {"required": False}, "may be left out"),
+        ("answers", "results[].revision_state", {"enum": ["published"]}, ": held is gone"),
+        ("answers", "results[].revision_state", {"enum": None}, "may be any word"),
+        ("parameters", "query finding", {"enum": ["fits"]}, ": coordinated is gone"),
+        ("parameters", "query design", {"required": True}, "is asked for"),
+        ("parameters", "query design", {"type": ["integer"]}, "may be no string"),
+    ],
+)
+def test_another_type_word_or_need_would_be_noticed(
+    document: dict[str, Any], part: str, field: str, change: dict[str, Any], said: str | None
+) -> None:
+    changed = copy.deepcopy(kept := contract(document))
+    fields = changed["GET /api/v1/findings/"][part]
+    (fields["200 application/json"] if part == "answers" else fields)[field] |= change
+    found = missing(kept, changed)
+    assert found[0].endswith(f"{field} {said}".replace(" :", ":")) if said else not found, found
+
+
+def test_what_a_body_newly_needs_would_be_noticed_unless_it_is_part_of_something_new() -> None:
+    def taking(**properties: Any) -> Any:
+        schema = {"type": "object", "properties": properties, "required": ["a"]}
+        body = {"content": {"json": {"schema": schema}}}
+        operation = {"operationId": "x", "responses": {}, "requestBody": body}
+        return contract({"paths": {"/x/": {"post": operation}}})
+
+    word = {"type": "string"}
+    new = {"type": "object", "properties": {"b": word}, "required": ["b"]}
+    old = taking(a={"type": "object", "properties": {"b": word}})
+    assert missing(old, taking(a={"type": "object", "properties": {"b": word}}, c=new)) == []
+    assert missing(old, taking(a=new)) == ["POST /x/: json: a.b is asked for"]
+    nullable = {"anyOf": [{"type": "object", "properties": {"b": word}}, {"type": "null"}]}
+    assert missing(taking(a=nullable), old) == ["POST /x/: json: a may be no null"]
+    assert missing(old, taking(a=nullable)) == []
 
 
 def test_the_page_needs_no_other_site_and_no_inline_script(guest: APIClient, db: None) -> None:

@@ -69,6 +69,8 @@ def test_filters_narrow_down(
         {"pinz": 5},
         {"page_size": 0},
         {"page_size": 10_000},
+        {"page_size": "000001" + "9" * 20},  # more than a database counts to
+        {"page_size": "0000500"},
         {"cursor": "nonsense"},
         {"cursor": "r"},
         {"cursor": "9" * 30},

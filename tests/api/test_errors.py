@@ -200,6 +200,26 @@ def test_a_throttled_caller_learns_when_to_come_back(
     assert guest.get("/api/v1/designs/", headers={"X-Forwarded-For": "10.9.9.9"}).status_code == 429
 
 
+def test_refused_requests_use_the_allowance_too(guest: APIClient, reader: User, settings: Any) -> None:
+    settings.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"] = {"anon": "4/hour", "user": "1/hour"}
+    made_up, reads = {"Authorization": "Token nonsense"}, {"Authorization": made_token(reader, "read")}
+    browser = Client(enforce_csrf_checks=True)
+    browser.force_login(reader)
+    for left, status, ask in (
+        ("r=3", 401, lambda: guest.get("/api/v1/designs/", headers=made_up)),
+        ("r=2", 401, lambda: guest.post("/api/v1/submissions/bulk/", {})),
+        ("r=1", 405, lambda: guest.delete("/api/v1/designs/")),
+        ("r=0", 403, lambda: browser.post("/api/v1/designs/")),
+        ("r=0", 403, lambda: guest.post("/api/v1/designs/", {}, headers=reads)),
+    ):
+        answer = ask()
+        assert (answer.status_code, answer["RateLimit"].split(";")[1]) == (status, left)
+    for headers in (made_up, reads):
+        spent = guest.post("/api/v1/designs/", {}, headers=headers)
+        assert_problem(spent, 429, "throttled")
+        assert int(spent["Retry-After"]) > 0
+
+
 def test_what_costs_more_uses_more(guest: APIClient, design: Design, settings: Any) -> None:
     settings.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"] = {"anon": "10/hour", "user": "10/hour"}
     assert guest.post("/api/v1/check/", {})["RateLimit"].split(";")[1] == "r=5"

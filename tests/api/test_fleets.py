@@ -49,6 +49,14 @@ def test_a_vehicle_from_its_fitting_to_the_next_unit(owner: APIClient, fleet: st
     assert owner.get(f"{fleet}vehicles/").json()["results"] == [new]
 
 
+def test_a_policy_that_was_changed_meanwhile_is_not_overwritten(owner: APIClient, fleet: str) -> None:
+    seen = owner.get(fleet)["ETag"]
+    changed = owner.patch(fleet, {"policy_km": 60000}, headers={"If-Match": seen})
+    assert changed.status_code == 200 and changed["ETag"] == owner.get(fleet)["ETag"] != seen
+    refused = owner.patch(fleet, {"policy_km": 90000}, headers={"If-Match": seen})
+    assert refused.status_code == 412 and owner.get(fleet).json()["policy_km"] == 60000
+
+
 def test_the_same_key_adds_no_second_vehicle_and_errors_name_their_field(
     owner: APIClient, fleet: str
 ) -> None:

@@ -92,6 +92,9 @@ def test_an_idempotency_key_does_the_same_for_a_body_without_an_id(bearer: APICl
     key = {"Idempotency-Key": '"5a6f"'}
     first, again = bearer.post(SEND, body, headers=key), bearer.post(SEND, body, headers=key)
     assert (first.status_code, again.status_code) == (201, 200) and first.json() == again.json()
+    assert again["Idempotency-Replayed"] == "true"
+    for name in ("Location", "ETag", "Cache-Control"):
+        assert again[name] == first[name]
     body["readings"][0]["reading"] = "12"
     assert bearer.post(SEND, body, headers=key).status_code == 422
     assert Sheet.objects.count() == 1
@@ -155,6 +158,15 @@ def test_an_amendment_names_the_version_that_was_seen(bearer: APIClient, design:
     assert Reading.objects.filter(version__number=1).count() == len(body["readings"])
 
 
+def test_a_tag_names_the_version_though_it_came_compressed(bearer: APIClient, design: Design) -> None:
+    address = f"{SEND}{sent(bearer, design)['submission']}/"
+    seen = bearer.get(address, headers={"Accept-Encoding": "gzip"})
+    assert seen["Content-Encoding"] == "gzip" and seen["ETag"].startswith('W/"')
+    body = {"reason": "an equivalent part", "source_class": "equivalent"}
+    for tag, status in ((seen["ETag"], 200), (seen["ETag"], 412), ('"other", *', 200)):
+        assert bearer.patch(address, body, headers={"If-Match": tag}).status_code == status
+
+
 def test_a_patch_keeps_what_it_leaves_out(bearer: APIClient, design: Design) -> None:
     sheet = sent(bearer, design, meter={"name": "bench", "lead_ohm": 0.2, "limit_ohm": "2M"})
     answer = bearer.patch(
@@ -190,6 +202,22 @@ def test_a_withdrawn_sheet_is_gone_for_others_and_can_come_back(
     assert bearer.get(address).status_code == 200
     assert bearer.post(f"{address}restore/").json()["withdrawn"] is None
     assert guest.get(address).status_code == 200
+
+
+@pytest.mark.parametrize(("act", "withdrawn_first"), [("withdraw/", False), ("restore/", True)])
+def test_a_sheet_that_was_amended_meanwhile_is_neither_withdrawn_nor_brought_back(
+    bearer: APIClient, design: Design, act: str, withdrawn_first: bool
+) -> None:
+    address = f"{SEND}{sent(bearer, design)['submission']}/"
+    old = bearer.get(address)["ETag"]
+    bearer.patch(address, {"on_version": 1, "reason": "x", "source_class": "equivalent"})
+    if withdrawn_first:
+        bearer.post(f"{address}withdraw/", {"reason": "x"})
+    refused = bearer.post(f"{address}{act}", {"reason": "x"}, headers={"If-Match": old})
+    assert refused.status_code == 412 and refused.json()["code"] == "version_stale"
+    assert Sheet.objects.filter(withdrawn_at__isnull=False).exists() == withdrawn_first
+    seen = bearer.get(address)["ETag"]
+    assert bearer.post(f"{address}{act}", {"reason": "x"}, headers={"If-Match": seen}).status_code == 200
 
 
 def test_bulk_answers_for_each_sheet(bearer: APIClient, design: Design) -> None:

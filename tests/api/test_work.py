@@ -35,6 +35,14 @@ def test_an_import_is_asked_for_done_and_told_of(bearer: APIClient, design: Desi
     assert Work.objects.get().asked is None
 
 
+def test_a_retry_says_again_where_to_ask(bearer: APIClient, design: Design, queued: None) -> None:
+    body = {"design": str(design.uuid), "content": CONTENT, "measured_it_myself": True}
+    key = {"Idempotency-Key": "one"}
+    first, again = (bearer.post("/api/v1/imports/", body, headers=key) for _ in range(2))
+    assert first.status_code == again.status_code == 202 and Work.objects.count() == 1
+    assert again["Location"] == first["Location"] and again["Cache-Control"] == first["Cache-Control"]
+
+
 def test_what_is_refused_says_why_and_stores_nothing(bearer: APIClient, design: Design, queued: None) -> None:
     body = {"design": str(design.uuid), "content": CONTENT + "shelf 3,Q,OL\n", "measured_it_myself": True}
     work = bearer.post("/api/v1/imports/", body).json()["work"]
@@ -80,4 +88,5 @@ def test_nobody_sees_another_s_work(bearer: APIClient, design: Design, reader: U
     for _n in range(service.MOST_WAITING):
         Work.objects.create(user=reader, kind="bulk", asked={})
     body = {"content": "x", "design": str(design.uuid)}
-    assert bearer.post("/api/v1/imports/", body).status_code == 429
+    refused = bearer.post("/api/v1/imports/", body)
+    assert (refused.status_code, refused["Retry-After"]) == (429, "60")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
@@ -36,11 +37,18 @@ def organisation_make(*, by: User, body: Any) -> Organisation:
 
 
 @transaction.atomic
-def organisation_set(*, by: User, organisation: Organisation, body: Any) -> Organisation:
+def organisation_set(
+    *, by: User, organisation: Organisation, body: Any, still: Callable[[Organisation], None] | None = None
+) -> Organisation:
     """The workshop's policy.  body: {"name", "policy_km", "planned_cost", "breakdown_cost", "next_km",
-    "shares_units"}; what is left out stays, an empty figure is none.  RegistryErrors with every fault."""
+    "shares_units"}; what is left out stays, an empty figure is none.  RegistryErrors with every fault.
+
+    still: asked of the locked row, raises where it is not as its sender saw it.
+    """
     require(by, "own_fleet", organisation)
     organisation = Organisation.objects.select_for_update().get(pk=organisation.pk)
+    if still is not None:
+        still(organisation)
     fields = Fields(body)
     if "name" in fields.body:
         organisation.name = fields.text("name", longest=120, needed=True)
