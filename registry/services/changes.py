@@ -9,6 +9,7 @@ from typing import Any
 from uuid import UUID
 
 from registry.models import Change, ChartRevision, Decision, Design, Sheet, SheetVersion
+from registry.models.decisions import PRIVATE_DECISIONS
 from registry.services.after_deed import settle, settle_soon
 
 _AT_THE_END: ContextVar[bool] = ContextVar("numbered_at_the_end", default=False)
@@ -123,8 +124,8 @@ def _sheet_line(kind: str, sheet: UUID, design: UUID, contributor: str, version:
 
 
 def _decision(kind: str, uuid: UUID) -> None:
-    decision = Decision.objects.filter(uuid=uuid).first()
-    if decision is None or decision.kind == Decision.Kind.SUSPEND:
+    decision = Decision.objects.exclude(PRIVATE_DECISIONS).filter(uuid=uuid).first()
+    if decision is None:
         return
     design = decision.target_uuid if decision.target_kind in ("design", "cell") else None
     change_note(kind=kind, design=design, payload={"decision": str(uuid), "kind": decision.kind})
