@@ -1,4 +1,6 @@
-"""How many sheets an account may still send today: the limit ramps with its age and with how well it fits.
+"""How much an account may still send today: the limit ramps with its age and with how well it fits.
+
+A sheet, an amendment of one, and a job's outcome count alike; as many jobs may be begun.
 
 A flood from new accounts, from one kept in a drawer, or from one that has slept and was taken over, is slowed
 to what people can look at; somebody with a bench full of switches is not kept from work, and sees what is
@@ -14,8 +16,8 @@ from django.conf import settings
 from django.db.models import Count, Max, Min, Q
 from django.utils import timezone
 
-from registry.errors import RegistryError, RegistryErrors
-from registry.models import Contributor, SheetFinding, User
+from registry.errors import RegistryError, RegistryErrors, refusal
+from registry.models import Contributor, SheetFinding, SheetVersion, User
 from registry.permissions import is_moderator
 from registry.translation import gettext as _
 
@@ -28,7 +30,7 @@ SHEETS_TO_JUDGE, WELL, BADLY = 5, 0.8, 0.5
 
 @dataclass(frozen=True)
 class Allowance:
-    """a_day: sheets in 24 hours, None where there is no limit; sent: in the last 24."""
+    """a_day: sheets, amendments and outcomes in 24 hours, None where there is no limit; sent: in the last."""
 
     a_day: int | None
     sent: int
@@ -49,7 +51,12 @@ def sheet_allowance(contributor: Contributor) -> Allowance:
 
 
 def _sent(contributor: Contributor) -> int:
-    return contributor.sheets.filter(created_at__gt=timezone.now() - DAY).count()
+    since = timezone.now() - DAY
+    amended = SheetVersion.objects.filter(sheet__contributor=contributor, created_at__gt=since, number__gt=1)
+    outcomes = contributor.jobs.filter(outcome_sent_at__gt=since)
+    sheets = contributor.sheets.filter(created_at__gt=since)
+    each = [rows.order_by().values_list("pk") for rows in (sheets, amended, outcomes)]
+    return each[0].union(*each[1:], all=True).count()
 
 
 def allowance_of(user: User) -> Allowance:
@@ -94,6 +101,21 @@ def allowance_require(contributor: Contributor, *, sheets: int = 1, done: int = 
     allowance = sheet_allowance(contributor)
     if allowance.left is not None and done + sheets > allowance.left:
         raise RegistryErrors([allowance_used(allowance)])
+
+
+def jobs_require(contributor: Contributor) -> None:
+    """Raise RegistryErrors unless one more job may be begun today."""
+    base = settings.BENCHQUORUM_NEW_SHEETS
+    begun = contributor.jobs.filter(created_at__gt=timezone.now() - DAY).count()
+    if not base or begun < base:
+        return
+    a_day = sheet_allowance(contributor).a_day
+    if a_day is not None and begun >= a_day:
+        raise refusal(
+            "allowance_used",
+            _("This account may begin {a_day} jobs a day for now.").format(a_day=a_day),
+            _("Begin the rest tomorrow: the number grows with the account's age and with sheets that fit."),
+        )
 
 
 def allowance_used(allowance: Allowance) -> RegistryError:
