@@ -10,9 +10,13 @@ class RegistryConfig(AppConfig):
 
     def ready(self) -> None:
         from allauth.mfa import signals as factors
+        from allauth.mfa.totp.internal import auth as codes
         from allauth.usersessions.models import UserSession
         from axes.models import AccessLog
 
+        from registry.services.used_codes import UsedCodes
+
+        codes.cache = UsedCodes()  # each server process has a cache of its own, and a shared one may be away
         post_migrate.connect(keep_published, sender=self)
         pre_save.connect(keep_no_address, sender=AccessLog)
         pre_save.connect(keep_the_block, sender=UserSession)

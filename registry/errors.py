@@ -84,9 +84,11 @@ class RegistryErrors(Exception):
         return [error.as_dict() for error in self.errors]
 
 
-def refusal(code: str, message: str, advice: str = "", *, field: str = "") -> RegistryErrors:
+def refusal(
+    code: str, message: str, advice: str = "", *, field: str = "", wait: float | None = None
+) -> RegistryErrors:
     """One thing is wrong, to be raised."""
-    return RegistryErrors([RegistryError(code, message, advice, field=field)])
+    return RegistryErrors([RegistryError(code, message, advice, field=field, wait=wait)])
 
 
 def refuse(field: str, code: str, message: str, advice: str = "") -> NoReturn:

@@ -49,9 +49,9 @@ KEPT = (
     Kept(
         "registry_sheetversion",
         "a version of a sheet is never rewritten or deleted",
-        ("id", "sheet_id", "number", "created_at", "reason", "pattern_shown", "purpose", "held_good",
+        ("id", "sheet_id", "number", "created_at", "pattern_shown", "purpose", "held_good",
          "source_class", "read_at", "read_on", "distance_km", "units_claimed", "digest"),
-        emptied={"made_by_id": "NULL", "meter_id": "NULL", "note": "''"},
+        emptied={"made_by_id": "NULL", "meter_id": "NULL", "note": "''", "reason": "''"},
     ),
     Kept(
         "registry_reading",

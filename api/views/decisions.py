@@ -114,9 +114,10 @@ class Undoing(ApiView):
         body_example={"reason": "The leads were fine: the meter was not."},
     )
     def post(self, request: Request, decision: UUID) -> Response:
-        """Take a decision back: what was there before is there again."""
-        undo(by=person(request), decision=_found(decision), reason=_reason(request))
-        return Response(DecisionLine(_found(decision)).data)
+        """Take a decision back: what was there before is there again.  Where that needs a second moderator,
+        the answer is the proposal to do so, a decision of kind `undo` that waits."""
+        done = undo(by=person(request), decision=_found(decision), reason=_reason(request))
+        return Response(DecisionLine(_found(done.uuid)).data)
 
 
 class Refusal(ApiView):

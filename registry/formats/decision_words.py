@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from registry.formats.figures import listed, pins_text, state_text
+from registry.formats.figures import listed, ohm_text, pins_text, state_text
 from registry.translation import gettext as _
 
 Plain = Mapping[str, Any]
@@ -29,6 +29,8 @@ KINDS: dict[str, Callable[[], str]] = {
     "merge_parts": lambda: _("merge into another part number"),
     "settle_dispute": lambda: _("settle the dispute"),
     "supersede": lambda: _("say what took its place"),
+    "end_moderating": lambda: _("end their moderating"),
+    "undo": lambda: _("take a decision back"),
 }
 
 
@@ -66,6 +68,11 @@ def held_words(reason: Plain) -> str:
     if code == "after_withdrawal":
         return _("The revision before it was withdrawn.")
     place = _("Pin {pin} in {position}").format(pin=reason["pin"], position=reason["position"])
+    if code in ("figure_changed", "figure_wider"):
+        figures = {"to": ohm_text(reason["to"]), "before": ohm_text(reason["from"])}
+        if code == "figure_changed":
+            return _("{place} would show {to}, so far {before}.").format(place=place, **figures)
+        return _("{place} would be good up to {to}, so far {before}.").format(place=place, **figures)
     change = _("{place} would read {to}, so far {before}.").format(
         place=place, to=state_text(reason["to"]), before=state_text(reason["from"])
     )

@@ -28,6 +28,7 @@ DEEDS: dict[str, Callable[[], str]] = {
     "fleet_end": lambda: _("ended a workshop's word that it reports all its units"),
     "fleet_say": lambda: _("said that the workshop reports all its units"),
     "import": lambda: _("loaded sheets from a file"),
+    "invitation_agree": lambda: _("agreed to an invitation as the second moderator"),
     "invitation_make": lambda: _("made an invitation"),
     "invitation_take": lambda: _("took an invitation up"),
     "invitation_withdraw": lambda: _("withdrew an invitation"),

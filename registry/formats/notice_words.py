@@ -88,6 +88,25 @@ def _back(params: Params) -> str:
     return _("Your account is no longer suspended.")
 
 
+def _role_proposed(params: Params) -> str:
+    text = _("A moderator proposes about your account: {what}. Reason: {reason}").format(
+        what=kind_words(params["kind"]), reason=params["reason"]
+    )
+    if params.get("until"):
+        text += " " + _("It takes effect on {until} unless another moderator refuses.").format(
+            until=params["until"]
+        )
+    return text
+
+
+def _moderating_ended(params: Params) -> str:
+    return _("You are no longer a moderator: {reason}").format(**params)
+
+
+def _invitation_waits(params: Params) -> str:
+    return _("An invitation to moderate waits for another moderator to agree: see the desk.")
+
+
 SENTENCES: dict[str, Callable[[Params], str]] = {
     "sheet_disputed": _sheet_disputed,
     "decision_proposed": _proposed,
@@ -101,4 +120,7 @@ SENTENCES: dict[str, Callable[[Params], str]] = {
     "revision_withdrawn": _withdrawn,
     "account_suspended": _suspended,
     "account_back": _back,
+    "role_proposed": _role_proposed,
+    "moderating_ended": _moderating_ended,
+    "invitation_waits": _invitation_waits,
 }

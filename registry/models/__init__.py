@@ -33,7 +33,7 @@ from registry.models.fleet import (
 from registry.models.invitations import Invitation
 from registry.models.jobs import Job, JobCheck, JobEvent, JobPicture, JobSheet, UnitEvent
 from registry.models.mirrors import MirrorItem, MirrorSource
-from registry.models.operations import ClockRun, RefreshTrouble, SignUpBlock, WorkerBeat
+from registry.models.operations import ClockRun, CodeUsed, RefreshTrouble, SignUpBlock, WorkerBeat
 from registry.models.outcomes import OutcomeCounted
 from registry.models.people import ApiToken, Contributor, LeadResistance, Meter, User, Workshop
 from registry.models.sheets import Reading, Sheet, SheetPicture, SheetVersion, Unit, UnitMatch
@@ -48,6 +48,7 @@ __all__ = [
     "Change",
     "ChartRevision",
     "ClockRun",
+    "CodeUsed",
     "ColumnMapping",
     "Connector",
     "Contributor",

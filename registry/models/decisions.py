@@ -87,6 +87,8 @@ class DecisionKind(models.TextChoices):
     MERGE_PARTS = "merge_parts"
     SETTLE_DISPUTE = "settle_dispute"
     SUPERSEDE = "supersede"  # one part number took another's place
+    END_MODERATING = "end_moderating"
+    UNDO = "undo"  # payload: the decision that is taken back; only where that needs a second voice
 
 
 class DecisionState(models.TextChoices):
@@ -134,6 +136,12 @@ class Decision(PublicObject):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.pk}"
+
+
+# About a person alone, as is the proposal to take such a one back: nobody outside is told.
+PRIVATE_DECISIONS = models.Q(kind__in=[DecisionKind.SUSPEND, DecisionKind.END_MODERATING]) | models.Q(
+    kind=DecisionKind.UNDO, target_kind=Target.ACCOUNT
+)
 
 
 def new_salt() -> str:

@@ -54,6 +54,9 @@ class NoticeCode(models.TextChoices):
     REVISION_WITHDRAWN = "revision_withdrawn"
     ACCOUNT_SUSPENDED = "account_suspended"
     ACCOUNT_BACK = "account_back"
+    ROLE_PROPOSED = "role_proposed"  # to suspend you, a moderator, or to end your moderating
+    MODERATING_ENDED = "moderating_ended"
+    INVITATION_WAITS = "invitation_waits"  # for another moderator's yes
 
 
 class Notice(PublicObject):

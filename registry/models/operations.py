@@ -53,6 +53,16 @@ class SignUpBlock(models.Model):
         return f"sign-ups of {self.day}"
 
 
+class CodeUsed(models.Model):
+    """A one-time code that was taken once, as a keyed digest: nobody takes it again."""
+
+    digest = models.CharField(max_length=64, unique=True)
+    at = models.DateTimeField(db_index=True)
+
+    def __str__(self) -> str:
+        return f"code used {self.at}"
+
+
 class RefreshTrouble(models.Model):
     """A design whose refresh failed; parked after several failures, until somebody has looked at it."""
 

@@ -16,7 +16,11 @@ from registry.selectors.accounts_care import account_care, accounts_for_care
 from registry.services.habits import habits_of
 
 A_PAGE = 30
-ACTS = {"suspend": Decision.Kind.SUSPEND, "set_aside": Decision.Kind.SET_ASIDE_ACCOUNT}
+ACTS = {
+    "suspend": Decision.Kind.SUSPEND,
+    "set_aside": Decision.Kind.SET_ASIDE_ACCOUNT,
+    "end_moderating": Decision.Kind.END_MODERATING,
+}
 
 
 @moderator_page

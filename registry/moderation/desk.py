@@ -103,7 +103,7 @@ def _kept_query(request: HttpRequest) -> str:
 def _last(request: HttpRequest) -> Decision | None:
     """The decision that the person made last, while it can be taken back at once."""
     mine = Decision.objects.filter(proposer=person(request), created_at__gt=timezone.now() - UNDO_WITHIN)
-    last = mine.order_by("-pk").first()
+    last = mine.exclude(kind=Decision.Kind.UNDO, state="in_force").order_by("-pk").first()
     return last if last is not None and last.state in ("in_force", "waiting") else None
 
 
@@ -147,12 +147,14 @@ def decision_undo(request: HttpRequest, uuid: UUID) -> HttpResponse:
     if decision is None:
         raise Http404
     try:
-        undo(by=person(request), decision=decision, reason=request.POST.get("reason", ""))
+        done = undo(by=person(request), decision=decision, reason=request.POST.get("reason", ""))
     except RegistryErrors as problems:
         for problem in problems:
             messages.error(request, str(problem))
     else:
-        messages.success(request, _("Taken back. What was there before is there again."))
+        waits = done.state == Decision.State.WAITING
+        said = decided_words(done) if waits else _("Taken back. What was there before is there again.")
+        messages.success(request, said)
     return redirect(_ours(request.POST.get("back", "")))
 
 

@@ -1,7 +1,8 @@
-"""Invitations to moderate: whoever moderates sends and withdraws them; whoever got one takes it, once."""
+"""Invitations to moderate: moderators send, agree to and withdraw them; whoever got one takes it, once."""
 
 from __future__ import annotations
 
+from functools import partial
 from uuid import UUID
 
 from django.contrib import messages
@@ -13,8 +14,9 @@ from django.urls import reverse
 from registry.errors import RegistryErrors
 from registry.moderation.guard import moderator_page, person
 from registry.second_factor import second_factor_kept
-from registry.selectors.accounts_care import invitations_sent
+from registry.selectors.accounts_care import invitations_sent, moderators_named
 from registry.services.invitations import (
+    invitation_agree,
     invitation_make,
     invitation_of,
     invitation_take,
@@ -25,30 +27,58 @@ from registry.translation import gettext as _
 
 @moderator_page
 def invitations(request: HttpRequest) -> HttpResponse:
-    """Those sent, the form for one more; a post sends or, with `withdraw`, ends one."""
-    errors, email = [], request.POST.get("email", "")
-    if request.method == "POST" and request.POST.get("withdraw"):
-        try:
-            gone = invitation_withdraw(by=person(request), uuid=UUID(request.POST["withdraw"]))
-        except ValueError:
-            gone = False
-        if gone:
-            messages.success(request, _("The link works no more."))
-        return redirect("desk_invitations")
+    """Those sent, the form for one more; a post sends, agrees to or ends one."""
+    errors: list[object] = []
+    email = request.POST.get("email", "")
     if request.method == "POST":
         try:
-            invitation_make(
-                by=person(request),
-                email=email,
-                link=lambda token: request.build_absolute_uri(reverse("invitation", args=[token])),
-            )
+            said = _posted(request, email)
         except RegistryErrors as wrong:
             errors = list(wrong)
         else:
-            messages.success(request, _("The invitation is on its way by mail."))
+            if said:
+                messages.success(request, said)
             return redirect("desk_invitations")
-    context = {"page": "desk", "rows": invitations_sent(), "errors": errors, "email": email}
+    context = {
+        "page": "desk",
+        "rows": invitations_sent(),
+        "people": moderators_named(),
+        "errors": errors,
+        "email": email,
+    }
     return render(request, "moderator/invitations.html", context, status=400 if errors else 200)
+
+
+def _posted(request: HttpRequest, email: str) -> str:
+    """What was done, in words; "" for nothing."""
+    by = person(request)
+    if "withdraw" in request.POST:
+        uuid = _uuid(request.POST["withdraw"])
+        gone = uuid is not None and invitation_withdraw(by=by, uuid=uuid)
+        return _("The link works no more.") if gone else ""
+    if "agree" in request.POST:
+        uuid = _uuid(request.POST["agree"])
+        sent = uuid is not None and invitation_agree(by=by, uuid=uuid, link=partial(_address, request))
+        return _("The invitation is on its way by mail.") if sent else ""
+    made, address = invitation_make(by=by, email=email, link=partial(_address, request))
+    if not address:
+        return _("Another moderator must agree before the invitation is sent.")
+    if made.opens_at is None:
+        return _("The invitation is on its way by mail.")
+    return _(
+        "The invitation is on its way by mail. There is no second moderator: it works from {day} on."
+    ).format(day=made.opens_at.date().isoformat())
+
+
+def _address(request: HttpRequest, token: str) -> str:
+    return request.build_absolute_uri(reverse("invitation", args=[token]))
+
+
+def _uuid(text: str) -> UUID | None:
+    try:
+        return UUID(text)
+    except ValueError:
+        return None
 
 
 @login_required

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from registry.models import AuditEntry, Contributor, Decision, Dispute, Invitation, SheetFinding, Target
 from registry.permissions import MODERATORS
+from registry.selectors.parties import moderators
 from registry.selectors.seen import case_seen
 
 
@@ -36,13 +37,20 @@ def accounts_for_care(query: str = "") -> QuerySet[Any]:
 
 
 def invitations_sent(most: int = 50) -> list[Invitation]:
-    """The latest, each with `open` and `over` as of now."""
+    """The latest, each with `open`, `over` and `waits` (for another moderator) as of now."""
     rows = list(Invitation.objects.select_related("used_by__contributor")[:most])
     now = timezone.now()
     for row in rows:
         row.over = row.expires_at <= now  # type: ignore[attr-defined]
         row.open = not (row.used_at or row.withdrawn_at or row.over)  # type: ignore[attr-defined]
+        desk = row.needs_second or row.made_by_id is not None
+        row.waits = row.open and desk and row.agreed_at is None  # type: ignore[attr-defined]
     return rows
+
+
+def moderators_named() -> QuerySet[Contributor]:
+    """Who decides here, by pseudonym."""
+    return Contributor.objects.filter(user__in=moderators()).select_related("workshop").order_by("pk")
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db.models import Prefetch, QuerySet
 
 from registry.models import Decision, Dispute, DisputeMessage, Target
+from registry.models.decisions import PRIVATE_DECISIONS
 
 
 def disputes_for_api() -> QuerySet[Any]:
@@ -28,10 +29,7 @@ def dispute_for_api(dispute: UUID) -> Dispute | None:
 def decisions_for_api() -> QuerySet[Any]:
     """What shapes the charts; whom an account belongs to is not told, nor why it was suspended."""
     return (
-        Decision.objects.exclude(kind=Decision.Kind.SUSPEND)
-        .select_related("dispute")
-        .defer("before")
-        .order_by("-pk")
+        Decision.objects.exclude(PRIVATE_DECISIONS).select_related("dispute").defer("before").order_by("-pk")
     )
 
 

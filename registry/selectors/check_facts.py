@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from django.db import connection
+from django.utils import timezone
 
 from registry.bridge.checks import OtherDesigns, StoredChart
 from registry.models import Design
@@ -24,10 +25,12 @@ from registry.selectors.kept_charts import (
     published_chart,
 )
 from registry.selectors.labels import DesignLabels
-from registry.selectors.outcomes import OutcomeCount
+from registry.selectors.outcomes import MOST_A_VOICE, OutcomeCount
+from registry.selectors.standing import ASLEEP_AFTER, FITTING, NEW_FOR
 
 KEPT_LABELS = 256  # designs: some kB each
 
+_LONGEST_AGO = (ASLEEP_AFTER + NEW_FOR).total_seconds()
 _COLUMNS = [field.attname for field in Design._meta.concrete_fields]
 _QUERY = f"""
 SELECT {", ".join(f"d.{name}" for name in _COLUMNS)},
@@ -43,11 +46,21 @@ FROM registry_design d
 LEFT JOIN registry_currentchart c ON c.design_id = d.id
 LEFT JOIN registry_chartrevision r ON r.id = c.revision_id AND r.state = 'published'
 CROSS JOIN LATERAL (
-  SELECT count(DISTINCT job.id) AS checked,
-    count(DISTINCT job.id) FILTER (WHERE job.outcome = 'went') AS at_fault
-  FROM registry_job job JOIN registry_jobsheet s ON s.job_id = job.id AND s.of = 'old'
-  WHERE job.design_id = d.id AND job.outcome_sent_at IS NOT NULL AND job.closed_at IS NOT NULL
-    AND job.contributor_id IS NOT NULL) j
+  SELECT coalesce(sum(least(told, {MOST_A_VOICE})), 0)::bigint AS checked,
+    coalesce(sum((went * least(told, {MOST_A_VOICE}) + told / 2) / told), 0)::bigint AS at_fault
+  FROM (
+    SELECT count(DISTINCT job.id) AS told, count(DISTINCT job.id) FILTER (WHERE job.outcome = 'went') AS went
+    FROM registry_job job JOIN registry_jobsheet s ON s.job_id = job.id AND s.of = 'old'
+      JOIN registry_contributor c ON c.id = job.contributor_id
+    WHERE job.design_id = d.id AND job.outcome_sent_at IS NOT NULL AND job.closed_at IS NOT NULL
+      AND (c.import_name IS NOT NULL OR EXISTS (
+        SELECT 1 FROM registry_sheet t JOIN registry_sheetfinding f ON f.sheet_id = t.id
+        WHERE t.contributor_id = c.id AND t.withdrawn_at IS NULL AND f.finding IN {FITTING}
+          AND t.created_at BETWEEN job.outcome_sent_at - %s * interval '1 second' AND %s))
+      AND NOT EXISTS (
+        SELECT 1 FROM registry_decision a
+        WHERE a.target_uuid = c.uuid AND a.kind = 'set_aside_account' AND a.state = 'in_force')
+    GROUP BY c.workshop_id, CASE WHEN c.workshop_id IS NULL THEN c.id END) voices) j
 CROSS JOIN LATERAL (
   SELECT coalesce(sum(checked), 0)::bigint AS checked, coalesce(sum(at_fault), 0)::bigint AS at_fault
   FROM registry_outcomecounted WHERE design_id = d.id AND symptom = '') o
@@ -117,7 +130,7 @@ def _found(text: str) -> _Found | None:
     except ValueError:
         return None
     with connection.cursor() as cursor:
-        cursor.execute(_QUERY, [key])
+        cursor.execute(_QUERY, [_LONGEST_AGO, timezone.now() - NEW_FOR, key])
         row = cursor.fetchone()
     if row is None:
         return None

@@ -29,6 +29,7 @@ from registry.models import (
     Target,
 )
 from registry.models import ReliabilitySnapshot as Snapshot
+from registry.models.decisions import PRIVATE_DECISIONS
 from registry.selectors.api_charts import SHOWN
 from registry.selectors.overlays import Overlays, decisions_in_force
 from registry.selectors.package_catalogue import CATALOGUE
@@ -173,7 +174,7 @@ class PackageRows:
                     yield str(version.sheet.uuid), version.number, *row
 
     def _decisions(self) -> Iterator[Row]:
-        decisions = Decision.objects.exclude(kind=Decision.Kind.SUSPEND).order_by("created_at", "uuid")
+        decisions = Decision.objects.exclude(PRIVATE_DECISIONS).order_by("created_at", "uuid")
         if self.design is not None:
             about = [self.design.uuid, *{version.sheet.uuid for version in self.versions}]
             about += [*self._revisions().values_list("uuid", flat=True), *self._jobs.facts_named()]

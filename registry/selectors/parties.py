@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
+from django.utils import timezone
 
 from registry.models import (
     ChartRevision,
@@ -15,15 +17,28 @@ from registry.models import (
     Decision,
     Design,
     Dispute,
+    Invitation,
     Sheet,
     Target,
     User,
 )
+from registry.models.invitations import FROM_THE_DESK
 from registry.permissions import MODERATORS, is_party
+
+SECOND_AFTER_DAYS = 30  # as long as a contributor is new
+
+
+def decision_undone(decision: Decision) -> Decision | None:
+    """The decision that one of kind "undo" takes back, held until the end of the transaction."""
+    rows = Decision.objects.select_for_update(of=("self",)).select_related("dispute")
+    return rows.filter(uuid=decision.payload["decision"]).first()
 
 
 def parties(decision: Decision) -> list[Contributor]:
-    """Whose sheet, proposal, account or dispute the decision is about."""
+    """Whose sheet, proposal, account or dispute the decision is about; of an undo: what it takes back."""
+    if decision.kind == Decision.Kind.UNDO:
+        named = Decision.objects.filter(uuid=decision.payload["decision"]).first()
+        return [] if named is None else parties(named)
     found = {person.pk: person for person in _owners(decision)}
     about = Dispute.objects.filter(
         Q(target_kind=decision.target_kind, target_uuid=decision.target_uuid, state=Dispute.State.OPEN)
@@ -72,10 +87,20 @@ def moderators() -> QuerySet[User]:
     return User.objects.filter(groups__name=MODERATORS, is_active=True, suspended_at__isnull=True)
 
 
+def second_voices() -> QuerySet[User]:
+    """Moderators whose word counts as a second one: whom others at the desk took in lately is no other yet.
+
+    Who was invited by command is vouched for by whoever runs the registry.
+    """
+    since = timezone.now() - timedelta(days=SECOND_AFTER_DAYS)
+    young = Invitation.objects.filter(FROM_THE_DESK, used_at__gt=since, used_by__isnull=False)
+    return moderators().exclude(pk__in=young.values("used_by"))
+
+
 def seconds_for(decision: Decision, proposer: User) -> list[User]:
     """Moderators who could give the second voice."""
     people = parties(decision)
-    others = moderators().exclude(pk=proposer.pk)
+    others = second_voices().exclude(pk=proposer.pk)
     return [person for person in others if not is_party(person, contributors=people)]
 
 

@@ -46,10 +46,13 @@ def _change(cell: Cell, now: Cell | None) -> str | None:
         return None
     if now is None or now["state"] != cell["state"]:
         return "state"
-    accept, figure = cell.get("ohm"), now.get("ohm")
-    if accept and figure and not accept["accept"][0] <= figure["typical"] <= accept["accept"][1]:
-        return "figure"
-    return None
+    was, figure = cell.get("ohm"), now.get("ohm")
+    return "figure" if was and figure and figure_left(was, figure) else None
+
+
+def figure_left(was: dict[str, Any], now: dict[str, Any]) -> bool:
+    """Whether the typical figure left the range in which a good unit was accepted."""
+    return not was["accept"][0] <= now["typical"] <= was["accept"][1]
 
 
 def _place(cell: Cell) -> dict[str, Any]:

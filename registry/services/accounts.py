@@ -10,6 +10,7 @@ from registry.permissions import require
 from registry.services.audit import record
 from registry.services.fleet.erasing import fleets_leave
 from registry.services.jobs.erasing import jobs_empty
+from registry.services.own_words import words_erase
 from registry.services.traces import traces_erase
 
 
@@ -60,12 +61,14 @@ def preferences_keep(
 
 @transaction.atomic
 def account_erase(*, by: User) -> None:
-    """Delete the account; readings stay under the pseudonym, which no longer leads to a person."""
+    """Delete the account with its words and pictures; readings stay under the pseudonym, which no longer
+    leads to a person."""
     contributor = contributor_of(by)
     record(by=by, action="account_erase", target_kind="contributor", target_uuid=contributor.uuid)
     for n, meter in enumerate(contributor.meters.order_by("pk"), start=1):
         meter.name = f"meter {n}" if n > 1 else "meter"
         meter.save(update_fields=["name"])
+    words_erase(by, contributor)
     jobs_empty(contributor)
     fleets_leave(by)
     traces_erase(by)

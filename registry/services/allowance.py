@@ -1,4 +1,6 @@
-"""How many sheets an account may still send today: the limit ramps with its age and with how well it fits.
+"""How much an account may still send today: the limit ramps with its age and with how well it fits.
+
+A sheet, an amendment of one, and a job's outcome count alike; as many jobs may be begun.
 
 A flood from new accounts, from one kept in a drawer, or from one that has slept and was taken over, is slowed
 to what people can look at; somebody with a bench full of switches is not kept from work, and sees what is
@@ -7,16 +9,17 @@ left.  The age is that of the first sheet: an account that never sent any is new
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.conf import settings
-from django.db.models import Count, Max, Min, Q
+from django.db.models import Count, Max, Min, Q, QuerySet
 from django.utils import timezone
 
-from registry.errors import RegistryError, RegistryErrors
-from registry.models import Contributor, SheetFinding, User
+from registry.errors import RegistryError, RegistryErrors, refusal
+from registry.models import Contributor, SheetFinding, SheetVersion, User
 from registry.permissions import is_moderator
 from registry.translation import gettext as _
 
@@ -29,7 +32,7 @@ SHEETS_TO_JUDGE, WELL, BADLY = 5, 0.8, 0.5
 
 @dataclass(frozen=True)
 class Allowance:
-    """a_day: sheets in 24 hours, None where there is no limit; sent: in the last 24."""
+    """a_day: sheets, amendments and outcomes in 24 hours, None where there is no limit; sent: in the last."""
 
     a_day: int | None
     sent: int
@@ -50,7 +53,20 @@ def sheet_allowance(contributor: Contributor) -> Allowance:
 
 
 def _sent(contributor: Contributor) -> int:
-    return contributor.sheets.filter(created_at__gt=timezone.now() - DAY).count()
+    first, *others = _moments(contributor)
+    return first.union(*others, all=True).count()
+
+
+def _moments(contributor: Contributor) -> list[QuerySet[Any, Any]]:
+    """When each of the last day's sheets, amendments and outcomes was sent."""
+    since = timezone.now() - DAY
+    amended = SheetVersion.objects.filter(sheet__contributor=contributor, created_at__gt=since, number__gt=1)
+    outcomes = contributor.jobs.filter(outcome_sent_at__gt=since)
+    return [
+        contributor.sheets.filter(created_at__gt=since).order_by().values_list("created_at", flat=True),
+        amended.order_by().values_list("created_at", flat=True),
+        outcomes.order_by().values_list("outcome_sent_at", flat=True),
+    ]
 
 
 def allowance_of(user: User) -> Allowance:
@@ -94,16 +110,35 @@ def allowance_require(contributor: Contributor, *, sheets: int = 1, done: int = 
         return  # what any account may send, whatever its age and standing
     allowance = sheet_allowance(contributor)
     if allowance.left is not None and done + sheets > allowance.left:
-        wait = seconds_until_older(contributor.sheets, done + sheets - allowance.left)
+        sent = (moment for moments in _moments(contributor) for moment in moments)
+        wait = seconds_until_older(sent, done + sheets - allowance.left)
         raise RegistryErrors([allowance_used(allowance, wait)])
 
 
-def seconds_until_older(rows: Any, n: int) -> float:
-    """Until n of the last day's rows are a day old; a whole day where there are not so many."""
+def jobs_require(contributor: Contributor) -> None:
+    """Raise RegistryErrors unless one more job may be begun today."""
+    base = settings.BENCHQUORUM_NEW_SHEETS
+    times = list(
+        contributor.jobs.filter(created_at__gt=timezone.now() - DAY).values_list("created_at", flat=True)
+    )
+    if not base or len(times) < base:
+        return
+    a_day = sheet_allowance(contributor).a_day
+    if a_day is not None and len(times) >= a_day:
+        raise refusal(
+            "allowance_used",
+            _("This account may begin {a_day} jobs a day for now.").format(a_day=a_day),
+            _("Begin the rest tomorrow: the number grows with the account's age and with sheets that fit."),
+            wait=seconds_until_older(times, len(times) - a_day + 1),
+        )
+
+
+def seconds_until_older(times: Iterable[datetime], n: int) -> float:
+    """Until n of the last day's moments are a day old; a whole day where there are not so many."""
     now = timezone.now()
-    times = rows.filter(created_at__gt=now - DAY).order_by("created_at").values_list("created_at", flat=True)
-    last = next(iter(times[n - 1 : n]), now)
-    return float((last + DAY - now).total_seconds())
+    lately = sorted(at for at in times if at > now - DAY)
+    last = lately[n - 1] if n <= len(lately) else now
+    return (last + DAY - now).total_seconds()
 
 
 def allowance_used(allowance: Allowance, wait: float | None = None) -> RegistryError:

@@ -226,6 +226,8 @@ def _decision_case(uuid: UUID) -> CasePage | None:
     }.get(Target(decision.target_kind))
     page = inner(decision.target_uuid) if inner else None
     page = page or CasePage("decision", uuid, decision.target_kind, decision.target_uuid)
+    if decision.target_kind == Target.ACCOUNT:
+        page.account = Contributor.objects.select_related("user").filter(uuid=decision.target_uuid).first()
     page.kind, page.uuid, page.decision = "decision", uuid, decision
     return page
 

@@ -9,6 +9,7 @@ from typing import Any
 from uuid import UUID
 
 from registry.models import Change, ChartRevision, Decision, Design, Sheet, SheetVersion
+from registry.models.decisions import PRIVATE_DECISIONS
 from registry.selectors.designs_about import designs_about
 from registry.services.after_deed import settle, settle_soon
 
@@ -124,8 +125,8 @@ def _sheet_line(kind: str, sheet: UUID, design: UUID, contributor: str, version:
 
 
 def _decision(kind: str, uuid: UUID) -> None:
-    decision = Decision.objects.filter(uuid=uuid).first()
-    if decision is None or decision.kind == Decision.Kind.SUSPEND:
+    decision = Decision.objects.exclude(PRIVATE_DECISIONS).filter(uuid=uuid).first()
+    if decision is None:
         return
     payload = {"decision": str(uuid), "kind": decision.kind}
     for design in _decided(decision) or [None]:

@@ -27,9 +27,17 @@ def set_waiting(decision: Decision, by: User) -> None:
     if until is not None:
         decision.before["reply_until"] = until.isoformat()
         decision.effective_at = until
-    if decision.needs_second and not seconds_for(decision, by):
+    if decision.needs_second:
+        wait_for_second(decision, by)
+
+
+def wait_for_second(decision: Decision, by: User) -> None:
+    """For another moderator; where there is none, for the stated time."""
+    decision.needs_second = True
+    if not seconds_for(decision, by):
         decision.before["alone"] = True
-        decision.effective_at = max(until or now, now + waiting_time())
+        alone = timezone.now() + waiting_time()
+        decision.effective_at = max(decision.effective_at or alone, alone)
 
 
 def _try(decision: Decision) -> None:

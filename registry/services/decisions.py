@@ -1,7 +1,7 @@
 """Decisions: events with an exact inverse, laid over the data or written so that they can be taken back.
 
-Nobody decides in their own case; what touches a start position, and withdrawals, need a second moderator;
-who is judged has a time to answer first.
+Nobody decides in their own case; what touches a start position, and withdrawals, need a second moderator,
+and so does taking such a decision back; who is judged has a time to answer first.
 """
 
 from __future__ import annotations
@@ -16,15 +16,17 @@ from django.db import transaction
 from django.utils import timezone
 
 from registry.errors import refuse
-from registry.models import Decision, Design, Dispute, User
+from registry.models import Decision, Design, Dispute, Target, User
 from registry.permissions import require
-from registry.selectors.parties import may_reply
+from registry.selectors.parties import SECOND_AFTER_DAYS, may_reply, second_voices
 from registry.services.audit import record
 from registry.services.decision_charts import charts_ahead
 from registry.services.decision_checks import check_no_party, check_once, check_stands, check_unchanged
-from registry.services.decision_waiting import set_waiting
-from registry.services.dispute_states import dispute_reopen, dispute_settle
-from registry.services.effects import EFFECTS
+from registry.services.decision_ends import decision_end, decision_tell
+from registry.services.decision_waiting import set_waiting, wait_for_second
+from registry.services.dispute_states import dispute_settle
+from registry.services.effects import EFFECTS, taken_back, undo_needs_second
+from registry.services.effects.accounts import account_of
 from registry.services.effects.base import lock_target
 from registry.services.notices import notify
 from registry.services.sheets import queue_refresh
@@ -85,17 +87,13 @@ def decide(
 def _go_or_wait(decision: Decision) -> None:
     if not decision.needs_second and decision.effective_at is None:
         take_force(decision)
-    else:
-        until = decision.effective_at
-        notify(
-            may_reply(decision),
-            "decision_proposed",
-            decision=str(decision.uuid),
-            kind=decision.kind,
-            sheet=str(decision.target_uuid),
-            reason=decision.reason,
-            until=None if until is None else until.date().isoformat(),
-        )
+        return
+    until = None if decision.effective_at is None else decision.effective_at.date().isoformat()
+    said = {"kind": decision.kind, "reason": decision.reason, "until": until}
+    notify(may_reply(decision), "decision_proposed", decision=str(decision.uuid),
+           sheet=str(decision.target_uuid), **said)  # fmt: skip
+    if decision.target_kind == Target.ACCOUNT:
+        notify(account_of(decision), "role_proposed", **said)
 
 
 def take_force(decision: Decision) -> None:
@@ -117,14 +115,8 @@ def take_force(decision: Decision) -> None:
         kind=decision.kind,
     )
     if decision.kind != Decision.Kind.ASK_REREAD:
-        _tell(decision, "decision_in_force")
+        decision_tell(decision, "decision_in_force")
     refresh_all(designs | effect.designs(decision))
-
-
-def _tell(decision: Decision, code: str) -> None:
-    user = may_reply(decision)
-    notify(user, code, decision=str(decision.uuid), kind=decision.kind, sheet=str(decision.target_uuid),
-           reason=decision.reason)  # fmt: skip
 
 
 def refresh_all(designs: set[int]) -> None:
@@ -140,6 +132,12 @@ def approve(*, by: User, decision: Decision, seen: str | None = None) -> Decisio
         refuse("/decision", "decision_not_waiting", _("This decision doesn't wait for a second voice."))
     if decision.proposer_id == by.pk:
         raise PermissionDenied(_("The second voice must be another moderator's."))
+    if not second_voices().filter(pk=by.pk).exists():
+        raise PermissionDenied(
+            _("You can give the second voice {n} days after you became a moderator.").format(
+                n=SECOND_AFTER_DAYS
+            )
+        )
     EFFECTS[decision.kind].check(decision)
     decision.before["approves"] = charts_ahead(decision, partial(_try_stored, decision)).evidence
     decision.approver = by
@@ -165,7 +163,7 @@ def refuse_decision(*, by: User, decision: Decision, reason: str, seen: str | No
     decision = _locked(by, decision, seen)
     if decision.state != State.WAITING:
         refuse("/decision", "decision_not_waiting", _("This decision doesn't wait any more."))
-    _end(decision, by, State.REFUSED, reason)
+    decision_end(decision, by, State.REFUSED, reason)
     return decision
 
 
@@ -188,22 +186,30 @@ def agree(*, by: User, decision: Decision) -> Decision:
 
 @transaction.atomic
 def undo(*, by: User, decision: Decision, reason: str, seen: str | None = None) -> Decision:
-    """The exact inverse.  Charts go back to the digest that they had, readings were never touched."""
+    """The exact inverse.  Charts go back to the digest that they had, readings were never touched.
+
+    Answers the decision; or, where one moderator alone can't take it back, the proposal to do so, which
+    waits.
+    """
     decision = _locked(by, decision, seen)
     if decision.state == State.WAITING:
-        _end(decision, by, State.REFUSED, reason)
+        decision_end(decision, by, State.REFUSED, reason)
         return decision
     if decision.state != State.IN_FORCE:
         refuse("/decision", "decision_not_in_force", _("This decision was taken back already."))
+    if decision.kind == Decision.Kind.UNDO:
+        refuse(
+            "/decision",
+            "undo_stands",
+            _("What was taken back stays so."),
+            _("Decide the same anew, where it is right after all."),
+        )
     effect = EFFECTS[decision.kind]
     designs = effect.designs(decision)
     ahead = charts_ahead(decision, partial(_take_back, decision))
-    if not ahead.touch_start:  # otherwise the chart waits for a second moderator, as any other would
-        decision.before["undo_approves"] = ahead.evidence
-    effect.reverse(decision)
-    if decision.dispute is not None:
-        dispute_reopen(decision.dispute, decision)
-    _end(decision, by, State.UNDONE, reason)
+    if undo_needs_second(decision) or ahead.touch_start:
+        return _undo_proposed(by, decision, reason, ahead.evidence)
+    taken_back(decision, by=by, reason=reason, approves=ahead.evidence)
     refresh_all(designs | effect.designs(decision))
     return decision
 
@@ -213,20 +219,31 @@ def _take_back(decision: Decision) -> None:
     EFFECTS[decision.kind].reverse(decision)
 
 
+def _undo_proposed(by: User, decision: Decision, reason: str, approves: dict[str, str]) -> Decision:
+    """A decision of its own, so that it waits, is agreed to or refused, and shows, as any other."""
+    proposal = Decision(
+        kind=Decision.Kind.UNDO,
+        target_kind=decision.target_kind,
+        target_uuid=decision.target_uuid,
+        target_cell=decision.target_cell,
+        payload={"decision": str(decision.uuid)},
+        before={"approves": approves},
+        reason=reason.strip(),
+        proposer=by,
+        state=State.WAITING,
+    )
+    check_stands(proposal, None)
+    check_once(proposal)
+    wait_for_second(proposal, by)
+    proposal.save()
+    record(by=by, action="decide_undo", target_kind=proposal.target_kind, target_uuid=proposal.target_uuid,
+           decision=str(proposal.uuid), state=proposal.state)  # fmt: skip
+    return proposal
+
+
 def _locked(by: User, decision: Decision, seen: str | None) -> Decision:
     require(by, "moderate")
     decision = Decision.objects.select_for_update(of=("self",)).select_related("dispute").get(pk=decision.pk)
     check_unchanged(decision, seen, _("Look at the case as it is now."))
     check_no_party(by, decision)
     return decision
-
-
-def _end(decision: Decision, by: User, state: str, reason: str) -> None:
-    if not reason.strip():
-        refuse("/reason", "value_missing", _("Taking back needs its reason too."))
-    decision.state, decision.undone_at, decision.undone_by = state, timezone.now(), by
-    decision.before["undone_because"] = reason.strip()
-    decision.save()
-    record(by=by, action=f"decision_{state}", target_kind=decision.target_kind,
-           target_uuid=decision.target_uuid, decision=str(decision.uuid), kind=decision.kind)  # fmt: skip
-    _tell(decision, "decision_undone")

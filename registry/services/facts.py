@@ -81,7 +81,8 @@ def _allow(contributor: Contributor) -> None:
     a_day = sheet_allowance(contributor).a_day
     if a_day is None:
         return
-    told = contributor.fact_answers.filter(created_at__gt=timezone.now() - DAY).count()
+    answered = contributor.fact_answers.filter(created_at__gt=timezone.now() - DAY)
+    told = answered.count()
     if told >= a_day * ANSWERS_A_SHEET:
         raise RegistryErrors(
             [
@@ -89,7 +90,9 @@ def _allow(contributor: Contributor) -> None:
                     "allowance_used",
                     _("This account has answered as much as it may in a day."),
                     _("Go on tomorrow: the number grows with the account's age."),
-                    wait=seconds_until_older(contributor.fact_answers, told - a_day * ANSWERS_A_SHEET + 1),
+                    wait=seconds_until_older(
+                        answered.values_list("created_at", flat=True), told - a_day * ANSWERS_A_SHEET + 1
+                    ),
                 )
             ]
         )

@@ -1,5 +1,7 @@
 """What is held for a moderator before readers see it: sudden changes, and any change of a start position.
 
+A figure that shifts is one too: a contact told as 15 Ω where it has 0.4 is closed either way, but a worn one
+would pass for good.
 A cell that was settled once stays so for good: neither a detour over a weaker standing nor one over no cell
 at all changes its state unattended.
 """
@@ -9,19 +11,23 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from registry.selectors.tolerance import figure_left
+
 Place = tuple[Any, ...]
 
 # A cell may lose its agreement step by step, first to "disputed" (which readers must see at once) and then to
 # another state: the last step is what is held.
 SETTLED = ("agreed", "disputed")
 SETTLED_AT_START = (*SETTLED, "provisional")
+WIDER = 2.0  # times as wide an acceptance range is no chance of one unit more
 
 
 def reasons_to_hold(before: dict[str, Any], after: dict[str, Any]) -> list[dict[str, Any]]:
     """Codes with places, empty where the new chart may be published at once.
 
     start_position: a cell of a position that releases the starter changes its state, unless it was thin;
-    agreed_changed: an agreed or disputed cell changes its state; variant_gone: a table disappears.
+    agreed_changed: an agreed or disputed cell changes its state; variant_gone: a table disappears;
+    figure_changed, figure_wider: of a settled cell that keeps its state.
     """
     reasons: list[dict[str, Any]] = []
     starts = _starts(after)
@@ -33,9 +39,27 @@ def reasons_to_hold(before: dict[str, Any], after: dict[str, Any]) -> list[dict[
             continue
         for place, cell in _cells(variant).items():
             now = table.get(place)
-            if now is not None and cell["state"] != now["state"] and _is_settled(cell, starts):
+            if now is None or not _is_settled(cell, starts):
+                continue
+            if cell["state"] != now["state"]:
                 reasons.append(_reason(variant["variant"], now, cell["state"], starts))
+            else:
+                reasons += _figure_reasons(variant["variant"], cell, now)
     return reasons
+
+
+def _figure_reasons(variant: str, cell: dict[str, Any], now: dict[str, Any]) -> list[dict[str, Any]]:
+    """The typical figure left the range in which good units were accepted, or that became much wider."""
+    was, is_ = cell.get("ohm"), now.get("ohm")
+    if not was or not is_:
+        return []
+    (low, high), (lowest, highest) = was["accept"], is_["accept"]
+    place = {"variant": variant, **{name: now[name] for name in ("position", "pin", "against")}}
+    if figure_left(was, is_):
+        return [{"code": "figure_changed", **place, "from": was["typical"], "to": is_["typical"]}]
+    if highest - lowest > WIDER * (high - low):
+        return [{"code": "figure_wider", **place, "from": high, "to": highest}]
+    return []
 
 
 def reasons_of_history(

@@ -174,6 +174,7 @@ def sheet_amend(*, by: User, sheet: Sheet, on_version: int, body: Any, reason: s
         raise RegistryErrors(
             [RegistryError("value_missing", _("This is empty."), _("Say what was wrong."), field="/reason")]
         )
+    allowance_require(sheet.contributor)
     seen = pattern_seen(sheet)
     version = version_add(
         sheet=sheet,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 from uuid import uuid4
 
@@ -14,7 +14,7 @@ from registry.models import Decision, Design, Dispute, PartNumber, Sheet, User
 from tests.api.made import said_again
 
 UNPROVED = "moderator without second factor"
-ROLES = ("guest", "owner", "other", "moderator", UNPROVED)
+ROLES = ("guest", "owner", "other", "suspended", "moderator", UNPROVED)
 METHODS = ("get", "post", "put", "patch", "delete")
 NO, LOGIN, YES = "no", "log in", "yes"
 
@@ -43,7 +43,10 @@ def _walk(entries: Any, at: str, before: tuple[str, ...] = ()) -> Iterator[Addre
 
 @dataclass(frozen=True)
 class World:
-    """One of everything that an address may be about; sheet and dispute are the owner's."""
+    """One of everything that an address may be about; sheet and dispute are the owner's.
+
+    links: what stands in an address as a token; objects: ids of what only one address is about.
+    """
 
     people: dict[str, User | None]
     design: Design
@@ -51,6 +54,8 @@ class World:
     dispute: Dispute
     decision: Decision
     part: PartNumber
+    links: dict[str, str] = field(default_factory=dict)
+    objects: dict[str, Any] = field(default_factory=dict)
 
     def client(self, role: str) -> Client:
         client = Client(raise_request_exception=False)
@@ -71,6 +76,7 @@ class World:
             "decision": self.decision.uuid,
             "case": self.sheet.uuid,
             "kind": "sheet",
+            "form": "csv",
             "number": 1,
             "order": 1,
             "token": "bq_000",
@@ -79,10 +85,12 @@ class World:
             "pk": 1,
             "text": "x",
         }
+        if name in ("token", "key") and address.name in self.links:
+            return self.links[address.name]
+        if name in ("uuid", "fact") and address.name in self.objects:
+            return self.objects[address.name]
         if name != "uuid":
             return about.get(name, uuid4() if f"<uuid:{name}>" in address.route else "x")
-        if address.name == "own_design":
-            return self.design.uuid
         if address.route.startswith("sheets/") or "case:kind" in address.route:
             return self.sheet.uuid
         by_name = {
@@ -97,8 +105,11 @@ class World:
 
 
 def outcome(answer: Any) -> str:
-    """Whether somebody got through: what the address then made of the empty request is another matter."""
+    """Whether somebody got through: what the address then made of the empty request is another matter.
+
+    What is not found is closed: that is how others' objects are refused.
+    """
     location = answer.headers.get("Location", "")
     if answer.status_code == 302 and "/account/login/" in location:
         return LOGIN
-    return NO if answer.status_code in (401, 403) else YES
+    return NO if answer.status_code in (401, 403, 404) else YES

@@ -1,13 +1,15 @@
-"""Accounts under care: suspended, and all their sheets set aside or brought back in one act."""
+"""Accounts under care: suspended, their sheets set aside or brought back in one act, no longer moderators."""
 
 from __future__ import annotations
 
 from uuid import UUID
 
+from django.contrib.auth.models import Group
 from django.utils import timezone
 
 from registry.errors import refuse
-from registry.models import Contributor, Decision, User
+from registry.models import CaseClaim, Contributor, Decision, User
+from registry.permissions import MODERATORS
 from registry.services.effects.base import ACCOUNT, Effect, counted_in, routing, target_row
 from registry.services.notices import notify
 from registry.translation import gettext as _
@@ -39,6 +41,30 @@ def let_back(decision: Decision) -> None:
         notify(contributor.user, "account_back")
 
 
+def is_about_moderator(decision: Decision) -> bool:
+    """One moderator alone doesn't silence another."""
+    about = {"contributor__uuid": decision.target_uuid, "groups__name": MODERATORS}
+    return User.objects.filter(**about).exists()
+
+
+def check_end(decision: Decision) -> None:
+    if not account_of(decision).groups.filter(name=MODERATORS).exists():
+        refuse("/target", "no_moderator", _("This account doesn't moderate."))
+
+
+def end_moderating(decision: Decision) -> None:
+    user = account_of(decision)
+    user.groups.remove(Group.objects.get(name=MODERATORS))
+    CaseClaim.objects.filter(moderator=user).delete()
+    notify(user, "moderating_ended", reason=decision.reason)
+
+
+def moderate_again(decision: Decision) -> None:
+    user = User.objects.filter(contributor__uuid=decision.target_uuid).first()
+    if user is not None:
+        user.groups.add(Group.objects.get_or_create(name=MODERATORS)[0])
+
+
 def check_account(decision: Decision) -> None:
     target_row(Contributor, decision)
 
@@ -55,6 +81,15 @@ def account_designs(decision: Decision) -> set[int]:
 
 
 EFFECTS: dict[str, Effect] = {
-    Decision.Kind.SUSPEND: Effect(ACCOUNT, check=check_suspend, apply=suspend, reverse=let_back),
+    Decision.Kind.SUSPEND: Effect(
+        ACCOUNT, check=check_suspend, apply=suspend, reverse=let_back, needs_second=is_about_moderator
+    ),
+    Decision.Kind.END_MODERATING: Effect(
+        ACCOUNT,
+        check=check_end,
+        apply=end_moderating,
+        reverse=moderate_again,
+        needs_second=lambda decision: True,
+    ),
     Decision.Kind.SET_ASIDE_ACCOUNT: Effect(ACCOUNT, check=check_account, designs=account_designs),
 }

@@ -16,6 +16,7 @@ from registry.models import Job, JobEvent, JobSheet, User
 from registry.models.jobs import JobAct, JobOutcome, JobStep, JobUnit, UnitEventKind
 from registry.permissions import require
 from registry.selectors.jobs import check_of, sheets_of_job
+from registry.services.allowance import allowance_require
 from registry.services.audit import record
 from registry.services.jobs.benching import sheet_store
 from registry.services.jobs.events import event_add, job_locked
@@ -126,6 +127,8 @@ def _send_outcome(by: User, job: Job) -> Plain:
             field="/what",
         )
     if job.outcome_sent_at is None:
+        assert job.contributor is not None  # `own_job`
+        allowance_require(job.contributor)
         job.outcome_sent_at = timezone.now()
         job.save(update_fields=["outcome_sent_at"])
         _outcome_record(by, job, "outcome_send")

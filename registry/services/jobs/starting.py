@@ -14,6 +14,7 @@ from registry.models.jobs import JobAct, JobStep, JobSymptom
 from registry.permissions import Actor, LinkHolder, require
 from registry.selectors.designs import design_named
 from registry.services.accounts import contributor_of
+from registry.services.allowance import jobs_require
 from registry.services.fields import Fields
 from registry.services.jobs.events import event_add, job_locked
 from registry.services.jobs.links import new_link
@@ -95,8 +96,12 @@ def _sent_before(by: User | None, client_id: UUID) -> Job:
 def _store(by: User | None, about: About, client_id: UUID | None) -> JobMade:
     known: Plain = {} if client_id is None else {"client_id": client_id}
     token, digest = ("", None) if by is not None else new_link()
+    contributor = None if by is None else contributor_of(by)
+    replayed = client_id is not None and Job.objects.filter(client_id=client_id).exists()
+    if contributor is not None and not replayed:
+        jobs_require(contributor)
     job = Job.objects.create(
-        contributor=None if by is None else contributor_of(by),
+        contributor=contributor,
         link_digest=digest,
         **known,
         **_columns(about),

@@ -160,8 +160,11 @@ def test_start_position_needs_a_second_moderator(people, moderators):
     assert newest(design) == before
     approve(by=moderators[1], decision=decision)
     assert json.loads(bytes(newest(design).content))["design"]["start_positions"] == ["P", "R", "N"]
-    undo(by=moderators[0], decision=decision, reason="No.")
+    back = undo(by=moderators[0], decision=decision, reason="No.")
+    assert back.state == "waiting" and newest(design).digest != before.digest
+    approve(by=moderators[1], decision=back)
     assert newest(design).digest == before.digest
+    assert newest(design).state == "published"
 
 
 def test_proposer_cannot_confirm_their_own_design(people, moderators):

@@ -144,10 +144,63 @@ def test_withdrawal_needs_a_second_moderator(world, moderators):
     assert revision.state == "withdrawn"
     assert design.__class__.objects.get(pk=design.pk).current_chart.revision.number == revision.number - 1
     assert Notice.objects.filter(code="revision_withdrawn", user=people[0]).exists()
-    undo(by=moderators[0], decision=decision, reason="The shelves were right.")
+    back = undo(by=moderators[0], decision=decision, reason="The shelves were right.")
+    assert (back.kind, back.state, back.effective_at) == ("undo", "waiting", None)
+    revision.refresh_from_db()
+    assert revision.state == "withdrawn"  # what two recalled, one doesn't bring back
+    with pytest.raises(PermissionDenied):
+        approve(by=moderators[0], decision=back)
+    with pytest.raises(RegistryErrors) as error:
+        undo(by=moderators[1], decision=decision, reason="The shelves were right.")
+    assert codes(error) == ["decided_already"]
+    approve(by=moderators[1], decision=back)
     revision.refresh_from_db()
     assert revision.state == "published"
     assert design.__class__.objects.get(pk=design.pk).current_chart.revision == revision
+    decision.refresh_from_db()
+    assert decision.state == "undone"
+    with pytest.raises(RegistryErrors) as error:
+        undo(by=moderators[0], decision=back, reason="No.")
+    assert codes(error) == ["undo_stands"]
+
+
+def test_refused_undo_leaves_what_was_decided(world, moderators):
+    design, _sheets, _people = world
+    decision = withdrawn(design, moderators)
+    back = undo(by=moderators[1], decision=decision, reason="It was right.")
+    refuse_decision(by=moderators[0], decision=back, reason="It was not.")
+    assert apply_due(now=timezone.now() + timedelta(days=99)) == 0
+    decision.refresh_from_db()
+    assert decision.state == "in_force"
+    assert undo(by=moderators[1], decision=decision, reason="It was right.").state == "waiting"
+
+
+def test_whoever_moderates_alone_waits_to_take_a_recall_back(world, moderators):
+    design, _sheets, _people = world
+    decision = withdrawn(design, moderators)
+    User.objects.filter(pk=moderators[1].pk).update(suspended_at=timezone.now())
+    back = undo(by=moderators[0], decision=decision, reason="It was right.")
+    assert back.before["alone"]
+    assert apply_due(now=timezone.now() + timedelta(days=6)) == 0
+    assert apply_due(now=timezone.now() + timedelta(days=8)) == 1
+    decision.refresh_from_db()
+    assert decision.state == "undone"
+
+
+def test_proposal_to_take_back_what_is_no_more_in_force_lapses(world, moderators):
+    design, _sheets, _people = world
+    decision = withdrawn(design, moderators)
+    back = undo(by=moderators[0], decision=decision, reason="It was right.")
+    Decision.objects.filter(pk=decision.pk).update(state="undone")
+    with pytest.raises(RegistryErrors) as error:
+        approve(by=moderators[1], decision=back)
+    assert codes(error) == ["decision_not_in_force"]
+
+
+def withdrawn(design, moderators) -> Decision:
+    decision = decide(by=moderators[0], kind="withdraw_revision", target_kind="revision",
+                      target_uuid=newest(design).uuid, reason="Two shelves were mixed up.")  # fmt: skip
+    return approve(by=moderators[1], decision=decision)
 
 
 def test_one_moderator_alone_waits(world):

@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.core.exceptions import PermissionDenied
 from django.test import Client
 from django.utils import timezone
 
 from registry.commands.main import main
-from registry.models import AuditEntry, Invitation, User
+from registry.errors import RegistryErrors
+from registry.models import AuditEntry, Invitation, Notice, User
 from registry.permissions import may
-from registry.services.invitations import LASTS, MOST_OPEN, invitation_make, invitations_forget
+from registry.services.invitations import (
+    LASTS,
+    MOST_OPEN,
+    invitation_agree,
+    invitation_make,
+    invitation_take,
+    invitations_forget,
+)
 from tests.registry.moderation.made import account
 
 WHOM = "newcomer@workshop.example"
@@ -25,19 +35,29 @@ def moderator(db: None) -> User:
 
 
 @pytest.fixture
+def second(db: None) -> User:
+    return account("second", moderator=True)
+
+
+@pytest.fixture
 def newcomer(db: None) -> User:
     return account("newcomer")
 
 
 @pytest.fixture
-def invite(client: Client, moderator: User, mailoutbox: Any, django_capture_on_commit_callbacks: Any) -> Any:
-    """Sends one to an address; what stood in the mail."""
+def invite(
+    client: Client, moderator: User, second: User, mailoutbox: Any, django_capture_on_commit_callbacks: Any
+) -> Any:
+    """Sends one to an address, to which another moderator agreed; what stood in the mail."""
 
     def send(email: str = WHOM) -> str:
         client.force_login(moderator)
+        assert client.post("/desk/invitations/", {"email": email}).status_code == 302
+        assert not mailoutbox
+        client.force_login(second)
         with django_capture_on_commit_callbacks(execute=True):
-            answer = client.post("/desk/invitations/", {"email": email})
-        assert answer.status_code == 302
+            client.post("/desk/invitations/", {"agree": str(Invitation.objects.get().uuid)})
+        client.force_login(moderator)
         (mail,) = mailoutbox
         assert mail.to == [email]
         found = re.search(r"http://testserver(/invitations/[\w-]+/)", mail.body)
@@ -119,9 +139,58 @@ def test_what_is_no_address_to_invite_is_said_beside_the_field(
     assert 'aria-describedby="email-wrong"' in answer.content.decode()
 
 
-def test_open_invitations_are_few(moderator: User) -> None:
-    from registry.errors import RegistryErrors
+def test_nobody_makes_their_own_second_voice(
+    client: Client, moderator: User, second: User, newcomer: User, mailoutbox: Any
+) -> None:
+    invitation, address = invitation_make(by=moderator, email=WHOM, link=str)
+    assert address == "" and Notice.objects.get(user=second).code == "invitation_waits"
+    client.force_login(moderator)
+    asked = {"agree": str(invitation.uuid)}
+    assert b"waits for another moderator" in client.get("/desk/invitations/").content
+    assert client.post("/desk/invitations/", asked).status_code == 403
+    assert not mailoutbox
+    links: list[str] = []
+    assert invitation_agree(by=second, uuid=invitation.uuid, link=kept(links))
+    invitation_take(by=newcomer, token=links[0])
+    assert may(newcomer, "moderate")
+    # who was taken in by the desk is no second voice yet: two could else make as many as they like
+    third, _ = invitation_make(by=moderator, email="third@workshop.example", link=str)
+    with pytest.raises(PermissionDenied):
+        invitation_agree(by=newcomer, uuid=third.uuid, link=str)
+    Invitation.objects.filter(used_by=newcomer).update(used_at=timezone.now() - timedelta(days=31))
+    assert invitation_agree(by=newcomer, uuid=third.uuid, link=str)
 
+
+def test_invitation_of_a_moderator_who_is_alone_works_after_the_stated_time(
+    client: Client, moderator: User, newcomer: User, mailoutbox: Any, settings: Any
+) -> None:
+    settings.BENCHQUORUM_MODERATOR_MFA = False
+    links: list[str] = []
+    invitation, _address = invitation_make(by=moderator, email=WHOM, link=kept(links))
+    with pytest.raises(RegistryErrors, match="doesn't work yet"):
+        invitation_take(by=newcomer, token=links[0])
+    assert invitation.opens_at is not None
+    Invitation.objects.update(opens_at=timezone.now())
+    User.objects.filter(pk=moderator.pk).update(suspended_at=timezone.now())
+    with pytest.raises(RegistryErrors, match="doesn't work yet"):
+        invitation_take(by=newcomer, token=links[0])
+    moderator.delete()  # whose invitation is not one by command now
+    with pytest.raises(RegistryErrors, match="doesn't work yet"):
+        invitation_take(by=newcomer, token=links[0])
+    Invitation.objects.update(made_by=account("again", moderator=True))
+    invitation_take(by=newcomer, token=links[0])
+    assert may(newcomer, "moderate")
+
+
+def kept(links: list[str]) -> Callable[[str], str]:
+    def link(token: str) -> str:
+        links.append(token)
+        return token
+
+    return link
+
+
+def test_open_invitations_are_few(moderator: User) -> None:
     for n in range(MOST_OPEN):
         invitation_make(by=moderator, email=f"a{n}@workshop.example", link=str)
     with pytest.raises(RegistryErrors, match="open already"):

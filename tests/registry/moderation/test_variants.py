@@ -7,7 +7,7 @@ import json
 import pytest
 
 from registry.models import ChartRevision, Decision, Target
-from registry.services.decisions import decide, undo
+from registry.services.decisions import approve, decide, undo
 from tests.registry.moderation.made import (
     CLOSED,
     account,
@@ -58,6 +58,8 @@ def test_a_split_gives_the_sheets_their_own_table_and_its_undo_the_earlier_diges
         ("D", "6"),
         ("L", "3"),
     }
-    undo(by=moderator, decision=decision, reason="The date codes were misread.")
+    back = undo(by=moderator, decision=decision, reason="The date codes were misread.")
+    assert back.state == Decision.State.WAITING  # a table that readers are shown would go
+    approve(by=account("second", moderator=True), decision=back)
     assert newest(design).digest == before.digest
     assert bytes(newest(design).content) == bytes(before.content)

@@ -52,6 +52,11 @@ def whole_row(readings: Readings) -> Readings:
     }
 
 
+def worn(readings: Readings) -> Readings:
+    """Every contact closed at 15 Ω: so would a worn one pass."""
+    return {place: "15" if reading == "0.4" else reading for place, reading in readings.items()}
+
+
 LIES: tuple[Lie, ...] = (one_cell, start_cell, start_invented, several_cells, whole_row)
 
 
@@ -94,6 +99,20 @@ def shown_bytes(design: Design) -> bytes:
 
 def agreed_states(cells: Cells) -> dict[tuple[str, str, str], str]:
     return {place: state for place, (state, standing) in cells.items() if standing == "agreed"}
+
+
+def figures(design: Design) -> dict[tuple[str, str, str], tuple[float, float]]:
+    """Typical figure and upper end of what is accepted, of each agreed cell that readers are shown."""
+    content: dict[str, Any] = json.loads(shown_bytes(design))
+    return {
+        (variant["variant"], cell["position"], cell["pin"]): (
+            cell["ohm"]["typical"],
+            cell["ohm"]["accept"][1],
+        )
+        for variant in content["variants"]
+        for cell in variant["cells"]
+        if cell["standing"] == "agreed" and cell.get("ohm")
+    }
 
 
 def nothing_moved(design: Design, before: Cells) -> bool:

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from allauth.mfa.models import Authenticator
+from django.contrib.auth.hashers import make_password
 from django.core.exceptions import PermissionDenied
 from django.test import Client
 from django.urls import reverse
@@ -19,7 +20,7 @@ from registry.services.accounts import contributor_of
 from registry.services.allowance import sheet_allowance
 from registry.services.charts import chart_refresh
 from registry.services.sheet_bulk import sheets_submit
-from registry.services.sheets import sheet_submit
+from registry.services.sheets import sheet_amend, sheet_submit
 from registry.services.sign_ups import sign_up_allowed
 from tests.api.made import made_user, sheet_body
 from tests.registry.moderation.made import account
@@ -68,6 +69,24 @@ def test_a_new_account_is_stopped_and_told_what_is_left(reader: User, design: De
     assert [error.code for error in refused.value] == ["allowance_used"]
     assert "0 are left" in refused.value.errors[0].message
     assert sheet_submit(by=reader, body=body).client_id  # a replay is no new sheet
+
+
+def test_an_amendment_counts_as_a_sheet(reader: User, design: Design) -> None:
+    """Amending moves a chart as sending does, and who takes an account over finds sheets to amend."""
+    sheet = sheet_submit(by=reader, body=sheet_body(design))
+    for number in range(1, NEW):
+        amend(sheet, number)
+    with pytest.raises(RegistryErrors) as refused:
+        amend(sheet, NEW)
+    assert [error.code for error in refused.value] == ["allowance_used"]
+    with pytest.raises(RegistryErrors):
+        sheet_submit(by=reader, body=sheet_body(design))
+
+
+def amend(sheet: Sheet, number: int) -> None:
+    assert sheet.contributor.user is not None
+    body = sheet_body(sheet.design, unit={"key": sheet.unit.key})
+    sheet_amend(by=sheet.contributor.user, sheet=sheet, on_version=number, body=body, reason="Read again.")
 
 
 def test_what_is_left_stands_on_the_page(reader: User, design: Design, client: Client) -> None:
@@ -142,6 +161,33 @@ def test_the_page_refuses_the_fourth_sign_up(client: Client, settings: Any) -> N
         answer = sign_up(Client(), f"new{n}@workshop.example")
     assert "Try again tomorrow" in answer.content.decode()
     assert User.objects.filter(email__startswith="new").count() == 3
+
+
+def test_a_typing_error_is_no_sign_up(client: Client, settings: Any) -> None:
+    settings.ACCOUNT_EMAIL_VERIFICATION = "mandatory"
+    for words in (("a long pass phrase", "another"), ("short", "short"), ("", "")):
+        for n in range(3):
+            form = {"email": f"new{n}@workshop.example", "password1": words[0], "password2": words[1]}
+            assert Client().post(reverse("account_signup"), form).status_code == 200
+    assert not SignUpBlock.objects.exists()
+    assert sign_up(client, "new@workshop.example").status_code == 302
+
+
+def test_signing_up_takes_as_long_for_an_address_that_is_known(settings: Any, monkeypatch: Any) -> None:
+    """What takes the time is one hash of the pass phrase."""
+    settings.ACCOUNT_EMAIL_VERIFICATION = "mandatory"
+    hashed: list[str] = []
+
+    def counted(password: str | None) -> str:
+        hashed.append(password or "")
+        return make_password(password)
+
+    monkeypatch.setattr("django.contrib.auth.base_user.make_password", counted)
+    user = made_user("known")
+    for email in ("unknown@workshop.example", user.email):
+        hashed.clear()
+        assert sign_up(Client(), email).status_code == 302
+        assert hashed == ["a long pass phrase"], email
 
 
 def test_a_moderator_without_second_factor_is_nobody_special(settings: Any) -> None:

@@ -19,6 +19,7 @@ from registry.models import Contributor, Decision, Design, Sheet, User
 from registry.services.accounts import account_erase
 from registry.services.charts import chart_refresh
 from registry.services.decisions import undo
+from registry.services.holding import WIDER
 from registry.services.imports import import_apply
 from registry.services.sheets import sheet_submit, sheet_withdraw
 from tests.api.made import made_token
@@ -30,6 +31,7 @@ from tests.registry.operations.campaigns import (
     agreed_design,
     agreed_states,
     cases_of,
+    figures,
     held,
     lie_sent,
     lies_sent,
@@ -42,6 +44,7 @@ from tests.registry.operations.campaigns import (
     shown,
     shown_bytes,
     start_cell,
+    worn,
 )
 
 pytestmark = pytest.mark.django_db
@@ -88,6 +91,19 @@ def test_thirty_in_a_hundred_and_the_one_act_that_takes_them_out(
     undo(by=desk, decision=Decision.objects.get(pk=decisions[0].pk), reason="they were right")
     chart_refresh(design_id=design.pk)
     assert named(lies) and nothing_moved(design, before)
+
+
+@pytest.mark.parametrize("accounts", [1, 2, 6])
+@pytest.mark.parametrize(("units", "people"), [(HONEST, PEOPLE), (5, 3)])
+def test_a_lie_about_ohms_moves_no_figure(accounts: int, units: int, people: int) -> None:
+    design = agreed_design(units, people)
+    before, was = figures(design), shown(design)
+    lies_sent(design, worn, -(-3 * units // 7), newcomers(accounts))
+    chart_refresh(design_id=design.pk)
+    now = figures(design)
+    assert nothing_moved(design, was) and len(before) > 9
+    for place, (_typical, accepted) in before.items():
+        assert now[place][0] <= accepted and now[place][1] <= WIDER * accepted, place
 
 
 @pytest.mark.parametrize(("units", "people"), [(5, 3), (6, 3), (7, 4), (8, 4)])

@@ -11,11 +11,13 @@ from typing import Any
 
 import pytest
 from allauth.mfa.models import Authenticator
+from allauth.mfa.totp.internal import auth as codes
 from axes.models import AccessAttempt, AccessLog
 from django.conf import settings as live
+from django.core.cache import cache
 from django.test import Client
 
-from registry.models import ApiToken, User
+from registry.models import ApiToken, CodeUsed, User
 from registry.sessions import BEGAN, SEEN
 from tests.api.made import made_user
 from tests.registry.moderation.made import account
@@ -197,3 +199,15 @@ def test_what_concerns_an_account_is_kept_nowhere_and_nothing_is_lent_to_other_s
     assert signed_in.get("/account/own/")["Cache-Control"] == "no-store"
     assert signed_in.get("/")["Cross-Origin-Resource-Policy"] == "same-origin"
     assert live.COOKIE_PREFIX == ""  # a copy of one's own has no TLS
+
+
+def test_a_code_is_taken_once_whatever_the_cache_does(reader: User) -> None:
+    """Each server process has a cache of its own in its default, and a shared one may be away."""
+    secret = codes.generate_totp_secret()
+    factor = codes.TOTP.activate(reader, secret)
+    now = next(iter(codes.yield_hotp_counters_from_time()))
+    code = codes.format_hotp_value(codes.hotp_value(secret, now))
+    assert factor.validate_code(code)
+    cache.clear()
+    assert not factor.validate_code(code)
+    assert code not in str(list(CodeUsed.objects.values()))

@@ -12,6 +12,7 @@ from registry.services.disputes import dispute_open
 from registry.services.facts import fact_answer, fact_take_back
 from registry.services.unit_events import unit_event_take_back, unit_event_tell
 from tests.registry.moderation.made import account, made_design
+from tests.registry.outcomes_made import vouched
 
 PRIVATE_OF_JOBS = ("sweeper 14", "under the tarpaulin", "Quarry Road depot", "2024-02-03")
 
@@ -44,9 +45,10 @@ def made_jobs(design: Design, sheets: list[Sheet], people: list[User]) -> None:
     told(people[1], unread, "failed", 90_000.5, good_km=70_000.0, happened_on=PRIVATE_OF_JOBS[3])
     told(people[0], sheets[0].unit, "good", 40_000.0)
     unit_event_take_back(by=people[3], event=told(people[3], sheets[3].unit, "failed", 10.0))
+    known = [vouched(person) for person in people[1:4]]
     for n in range(10):
         job = Job.objects.create(
-            contributor=contributor, design=design, vehicle_label=PRIVATE_OF_JOBS[0],
+            contributor=known[n % 3], design=design, vehicle_label=PRIVATE_OF_JOBS[0],
             symptom=JobSymptom.SILENT, outcome=JobOutcome.WENT if n < 7 else JobOutcome.STAYED,
             outcome_sent_at=timezone.now(), closed_at=timezone.now(),
         )  # fmt: skip

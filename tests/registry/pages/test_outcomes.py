@@ -5,11 +5,10 @@ from __future__ import annotations
 import pytest
 from django.core.cache import cache
 from django.test import Client
-from django.utils import timezone
 
-from registry.models import Design, Job, JobSheet, User
-from registry.models.jobs import JobOutcome, JobUnit
-from registry.services.accounts import contributor_of
+from registry.models import Design, User
+from tests.registry.outcomes_made import finished, vouched
+from tests.registry.pages.made import account
 
 pytestmark = pytest.mark.django_db
 
@@ -19,18 +18,13 @@ def nothing_kept() -> None:
     cache.clear()
 
 
-def finished(by: User, design: Design, symptom: str, count: int, at_fault: int) -> None:
-    """Jobs that were closed, the unit read, the outcome given to the registry."""
-    for n in range(count):
-        job = Job.objects.create(
-            contributor=contributor_of(by),
-            design=design,
-            symptom=symptom,
-            outcome=JobOutcome.WENT if n < at_fault else JobOutcome.SOMETHING_ELSE,
-            outcome_sent_at=timezone.now(),
-            closed_at=timezone.now(),
-        )
-        JobSheet.objects.create(job=job, of=JobUnit.OLD, body={})
+@pytest.fixture
+def known() -> list[User]:
+    """Three voices."""
+    people = [account(f"known{n}", f"Yard {n}") for n in range(3)]
+    for person in people:
+        vouched(person)
+    return people
 
 
 def life(client: Client, design: Design) -> str:
@@ -41,16 +35,16 @@ def before(client: Client, query: str) -> str:
     return client.get(f"/before-pulling/?{query}").content.decode()
 
 
-def test_nine_outcomes_say_nothing(client: Client, design: Design, reader: User) -> None:
-    finished(reader, design, "silent", 9, 9)
+def test_nine_outcomes_say_nothing(client: Client, design: Design, known: list[User]) -> None:
+    finished(known, design, "silent", 9, 9)
     assert "Fewer than ten outcomes of any symptom are known." in life(client, design)
     assert "So no odds are given." in before(client, f"symptom=silent&design={design.uuid}")
     assert client.get(f"/api/v1/designs/{design.uuid}/life/").json()["outcomes"] == []
 
 
-def test_ten_are_a_sentence_with_its_interval(client: Client, design: Design, reader: User) -> None:
-    finished(reader, design, "silent", 12, 5)
-    finished(reader, design, "display", 3, 3)
+def test_ten_are_a_sentence_with_its_interval(client: Client, design: Design, known: list[User]) -> None:
+    finished(known, design, "silent", 12, 5)
+    finished(known, design, "display", 3, 3)
     # Clopper-Pearson of 5 in 12, statsmodels 0.15.0 proportion_confint(5, 12, method="beta"): 0.1517 0.7233
     said = "of 12 units checked for this, in 5 the switch was at fault (95 %: 15 % to 72 %)."
     page = life(client, design)
@@ -65,10 +59,10 @@ def test_ten_are_a_sentence_with_its_interval(client: Client, design: Design, re
 
 
 def test_symptoms_stand_in_the_order_in_which_they_are_asked(
-    client: Client, design: Design, reader: User
+    client: Client, design: Design, known: list[User]
 ) -> None:
-    finished(reader, design, "comes_and_goes", 10, 10)
-    finished(reader, design, "silent", 10, 1)
+    finished(known, design, "comes_and_goes", 10, 10)
+    finished(known, design, "silent", 10, 1)
     page = life(client, design)
     assert page.index("The starter stays silent") < page.index("It comes and goes")
 

@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.utils import timezone
 
+from registry.formats.decision_words import held_words
 from registry.immutability import lifted
 from registry.models import ChartRevision, CurrentChart, Design, SheetFinding
 from registry.selectors import evidence
@@ -156,6 +157,35 @@ def test_change_of_a_settled_cell_is_held_where_it_matters(standing, position, s
     before = chart("open", standing, position, starts)
     after = chart("closed", standing, position, starts)
     assert [reason["code"] for reason in reasons_to_hold(before, after)] == ([code] if code else [])
+
+
+def figured(typical: float, low: float, high: float, standing: str = "agreed"):
+    content = chart("closed", standing, "R", ["P"])
+    content["variants"][0]["cells"][0]["ohm"] = {"typical": typical, "accept": [low, high]}
+    return content
+
+
+@pytest.mark.parametrize(
+    ("after", "code"),
+    [
+        ((0.5, 0, 1.4), None),
+        ((1.3, 0, 2.3), "figure_changed"),
+        ((0.5, 0, 2.5), "figure_wider"),
+        ((0.3, 0, 0.6), None),
+    ],
+)
+def test_figure_of_an_agreed_cell_that_shifts_is_held(after, code):
+    before = figured(0.4, 0, 1.2)
+    assert [reason["code"] for reason in reasons_to_hold(before, figured(*after))] == ([code] if code else [])
+    thin = figured(0.4, 0, 1.2, "thin")
+    assert reasons_to_hold(thin, figured(*after)) == []
+
+
+def test_reasons_to_hold_are_sentences():
+    (reason,) = reasons_to_hold(figured(0.4, 0, 1.2), figured(15, 0, 30))
+    assert held_words(reason) == "Pin 2 in R would show 15 Ω, so far 0.4 Ω."
+    (reason,) = reasons_to_hold(figured(0.4, 0, 1.2), figured(0.4, 0, 30))
+    assert held_words(reason) == "Pin 2 in R would be good up to 30 Ω, so far 1.2 Ω."
 
 
 def test_change_of_a_start_position_is_held_and_not_shown(design):

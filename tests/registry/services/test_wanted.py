@@ -128,7 +128,10 @@ def test_held_revision_waits_is_published_and_taken_back(settings):
     approve(by=outsiders[1], decision=publish)
     design.current_chart.refresh_from_db()
     assert design.current_chart.revision == held
-    undo(by=outsiders[0], decision=publish, reason="Too soon.")
+    back = undo(by=outsiders[0], decision=publish, reason="Too soon.")
+    design.current_chart.refresh_from_db()
+    assert design.current_chart.revision == held  # one alone recalls nothing
+    approve(by=outsiders[1], decision=back)
     design.current_chart.refresh_from_db()
     assert design.current_chart.revision == shown
     held.refresh_from_db()

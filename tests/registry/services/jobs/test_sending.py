@@ -18,6 +18,7 @@ from registry.services.exports import export_tidy
 from registry.services.jobs.sending import WHAT, job_send, job_send_back, sent_of
 from registry.services.jobs.starting import job_start
 from registry.services.jobs.steps import job_close, job_reopen
+from tests.registry.outcomes_made import vouched
 from tests.registry.pages.made import account
 from tests.registry.services.jobs.made import started, walked
 
@@ -123,6 +124,7 @@ def test_no_word_of_the_vehicle_leaves_the_job(mechanic: User, design: Design) -
 
 def test_outcomes_count_once_they_are_given(mechanic: User, design: Design) -> None:
     job = closed(mechanic, design)
+    vouched(mechanic)
     assert outcomes_for(design, "silent").checked == 0
     job_send(by=mechanic, job=job, what="outcome")
     other = closed(mechanic, design, "something_else")
@@ -133,9 +135,10 @@ def test_outcomes_count_once_they_are_given(mechanic: User, design: Design) -> N
     assert fault_prior_for(design, "silent") is None
     assert job.contributor is not None
     sheet = sheets_of_job(job)["old"]
+    others = [vouched(account(f"other{n}", f"Yard {n}")) for n in range(2)]
     for n in range(8):
         more = Job.objects.create(
-            contributor=job.contributor, symptom="silent", design=design, outcome="went",
+            contributor=others[n % 2], symptom="silent", design=design, outcome="went",
             closed_at=job.closed_at, outcome_sent_at=job.closed_at,
         )  # fmt: skip
         if n < 7:

@@ -1,0 +1,108 @@
+"""A rogue moderator, alone: makes no second voice, silences nobody, and doesn't stay against the others."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.utils import timezone
+
+from registry.errors import RegistryErrors
+from registry.models import Change, Decision, Invitation, Notice, User
+from registry.permissions import MODERATORS, may
+from registry.selectors.api_desk import decisions_for_api
+from registry.services.accounts import contributor_of
+from registry.services.decisions import approve, decide, refuse_decision, undo
+from registry.services.due_decisions import apply_due
+from tests.registry.moderation.made import account, made_design, made_sheet, newest, readers
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def three() -> list[User]:
+    return [account(f"moderator{n}", moderator=True) for n in range(3)]
+
+
+def about(user: User, kind: str) -> dict[str, Any]:
+    target = contributor_of(user).uuid
+    return {"kind": kind, "target_kind": "account", "target_uuid": target, "reason": "It is so."}
+
+
+def is_silent(user: User) -> bool:
+    return not may(User.objects.get(pk=user.pk), "moderate")
+
+
+@pytest.mark.parametrize("kind", ["suspend", "end_moderating"])
+def test_moderator_is_silenced_by_two_and_brought_back_by_two(three: list[User], kind: str) -> None:
+    rogue, target, other = three
+    decision = decide(by=rogue, **about(target, kind))
+    assert (decision.state, decision.effective_at) == ("waiting", None)
+    assert not is_silent(target)
+    assert Notice.objects.get(user=target).code == "role_proposed"
+    with pytest.raises(PermissionDenied):
+        approve(by=rogue, decision=decision)
+    with pytest.raises(PermissionDenied):
+        refuse_decision(by=target, decision=decision, reason="Own case.")
+    approve(by=other, decision=decision)
+    assert is_silent(target)
+    back = undo(by=rogue, decision=decision, reason="Too hard.")
+    assert back.state == "waiting" and is_silent(target)
+    approve(by=other, decision=back)
+    assert not is_silent(target)
+    assert not decisions_for_api().exists() and not Change.objects.exists()  # nobody outside is told
+
+
+def test_account_of_nobody_who_moderates_is_suspended_by_one(three: list[User]) -> None:
+    assert decide(by=three[0], **about(account("reader"), "suspend")).state == "in_force"
+    with pytest.raises(RegistryErrors, match="doesn't moderate"):
+        decide(by=three[0], **about(account("another"), "end_moderating"))
+
+
+def test_of_two_one_waits_and_who_runs_the_registry_sends_a_third(three: list[User]) -> None:
+    rogue, target, third = three
+    third.groups.clear()
+    decision = decide(by=rogue, **about(target, "suspend"))
+    assert decision.before["alone"] and decision.effective_at is not None
+    assert apply_due(now=timezone.now() + timedelta(days=6)) == 0
+    third.groups.add(target.groups.get(name=MODERATORS))
+    refuse_decision(by=third, decision=decision, reason="They did nothing.")
+    assert apply_due(now=timezone.now() + timedelta(days=9)) == 0
+    assert not is_silent(target)
+
+
+def test_young_moderator_gives_no_second_voice(three: list[User]) -> None:
+    rogue, young, other = three
+    people = readers(4)
+    design = made_design(people[0])
+    for person in people:
+        made_sheet(person, design)
+    link = Invitation.objects.create(
+        digest="0" * 64, made_by=other, needs_second=True, used_by=young, used_at=timezone.now(),
+        expires_at=timezone.now(),
+    )  # fmt: skip
+    said = {"kind": "withdraw_revision", "target_kind": "revision", "target_uuid": newest(design).uuid}
+    decision = decide(by=rogue, reason="Wrong.", **said)
+    with pytest.raises(PermissionDenied, match="30 days"):
+        approve(by=young, decision=decision)
+    other.delete()  # whose invitation is not one by command now
+    with pytest.raises(PermissionDenied, match="30 days"):
+        approve(by=young, decision=decision)
+    Invitation.objects.filter(pk=link.pk).update(needs_second=False, made_by=None)  # by command
+    assert approve(by=young, decision=decision).state == Decision.State.IN_FORCE
+
+
+def test_desk_shows_who_moderates_and_ends_it(client: Any, three: list[User]) -> None:
+    name = contributor_of(three[1]).pseudonym
+    client.force_login(three[0])
+    page = client.get("/desk/invitations/").content.decode()
+    assert name in page
+    address = f"/desk/accounts/{contributor_of(three[1]).uuid}/"
+    client.post(address, {"act": "end_moderating", "reason": "They asked for it."})
+    decision = Decision.objects.get()
+    client.force_login(three[2])
+    assert name in client.get(f"/desk/decision/{decision.uuid}/").content.decode()
+    client.post(f"/desk/decision/{decision.uuid}/decide/", {"act": "approve", "reason": "Yes."})
+    assert is_silent(three[1])
