@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 
+from registry.formats.safe_cells import safe_label
 from registry.formats.tidy_columns import HELD_GOOD, SOURCE_CLASSES
 
 HEADS = ("unit", "held_good", "class", "position", "pin", "against", "reading")
@@ -19,6 +20,8 @@ def design_template(
     from openpyxl import Workbook
     from openpyxl.styles import Font
 
+    positions, pins = [safe_label(label) for label in positions], [safe_label(label) for label in pins]
+    pairs = [(safe_label(pin), safe_label(against)) for pin, against in pairs]
     book = Workbook()
     sheet = book.active
     sheet.title = "readings"
