@@ -28,6 +28,7 @@ from registry.services.effects import EFFECTS
 from registry.services.effects.base import lock_target
 from registry.services.notices import notify
 from registry.services.sheets import queue_refresh
+from registry.services.texts import words_of
 from registry.translation import gettext as _
 
 State = Decision.State
@@ -58,7 +59,7 @@ def decide(
         target_uuid=target_uuid,
         target_cell=target_cell,
         payload=dict(payload or {}),
-        reason=reason.strip(),
+        reason=words_of(reason, "/reason"),
         proposer=by,
         dispute=dispute,
         state=State.WAITING,
@@ -222,10 +223,11 @@ def _locked(by: User, decision: Decision, seen: str | None) -> Decision:
 
 
 def _end(decision: Decision, by: User, state: str, reason: str) -> None:
-    if not reason.strip():
+    reason = words_of(reason, "/reason")
+    if not reason:
         refuse("/reason", "value_missing", _("Taking back needs its reason too."))
     decision.state, decision.undone_at, decision.undone_by = state, timezone.now(), by
-    decision.before["undone_because"] = reason.strip()
+    decision.before["undone_because"] = reason
     decision.save()
     record(by=by, action=f"decision_{state}", target_kind=decision.target_kind,
            target_uuid=decision.target_uuid, decision=str(decision.uuid), kind=decision.kind)  # fmt: skip
