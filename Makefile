@@ -42,8 +42,7 @@ bench: $(BIN)/.installed-dev
 
 soak: $(BIN)/.installed-dev
 	BENCHQUORUM_SOAK=1 $(BIN)/pytest -q -s tests/soak
-	BENCHQUORUM_SOAK=1 $(BIN)/pytest -q -n auto tests/registry/operations/test_fuzz.py \
-		tests/registry/operations/test_fuzz_documents.py tests/registry/operations/test_bound.py tests/api/test_schemathesis.py
+	BENCHQUORUM_SOAK=1 $(BIN)/pytest -q -n auto tests/registry/operations/test_bound.py
 
 # Known weaknesses of what is installed; exit status 2 where nobody could be asked.
 audit: $(BIN)/.installed-dev

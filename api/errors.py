@@ -17,6 +17,7 @@ from api.problems import Failure, Plain, problem, problem_of_errors, problem_res
 from registry.errors import RegistryError, RegistryErrors, pointer
 from registry.outages import RETRY_SECONDS, is_outage
 from registry.permissions import MirrorReadOnly
+from registry.request_log import path_shown
 from registry.translation import gettext as _
 
 log = logging.getLogger("api.errors")
@@ -64,11 +65,11 @@ def _body(exc: Exception, request: Request) -> Plain:
         code = codes if isinstance(codes, str) else "invalid"
         return problem(exc.status_code, code, str(exc.detail))
     if is_outage(exc):
-        log.error("the database or the disk refused at %s", request.path, exc_info=exc)
+        log.error("the database or the disk refused at %s", path_shown(request), exc_info=exc)
         return problem(
             503, "not_stored", _("The registry can't store anything right now. Nothing was changed.")
         )
-    log.exception("unexpected error at %s", request.path, exc_info=exc)
+    log.exception("unexpected error at %s", path_shown(request), exc_info=exc)
     return problem(500, "unexpected", _("Something went wrong on our side. Nothing was changed."))
 
 

@@ -1,8 +1,8 @@
 """What has been published or typed stays as it is: held by triggers of the database, not by our code alone.
 
 Looked after on every `migrate`, for a rebuilt table on SQLite loses its triggers without a word;
-`benchquorum audit` says if one is missing.  `lifted` is for a migration that must rewrite kept rows, and for
-tests that empty their tables.
+`benchquorum audit` says if one is missing, or is another.  `lifted` is for a migration that must rewrite kept
+rows, and for tests that empty their tables.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from django.db import transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-from registry.triggers import Trigger, drop, names_there, put
+from registry.triggers import Trigger, drop, function_bodies, names_there, put, unlike_ours
 
 
 @dataclass(frozen=True)
@@ -22,6 +22,8 @@ class Kept:
     """Columns of a table that never change; emptied: those that may change to this value only (an erasure).
 
     once: those that may be set while the condition on the OLD row holds; deletable: rows that may go.
+    keys: what is unique besides the id, each with the column that must be true for it, or "".  SQLite's OR
+    REPLACE deletes whoever stands in the way, and no trigger hears of it: so nobody may come to stand there.
     """
 
     table: str
@@ -30,6 +32,7 @@ class Kept:
     emptied: dict[str, str] = field(default_factory=dict)
     once: dict[str, str] = field(default_factory=dict)
     deletable: str = ""
+    keys: dict[tuple[str, ...], str] = field(default_factory=dict)
 
 
 KEPT = (
@@ -40,11 +43,13 @@ KEPT = (
          "content_sha256", "inputs", "snapshot_id"),
         once={"published_at": "OLD.published_at IS NULL"},
         deletable="OLD.state IN ('held', 'refused')",
+        keys={("uuid",): "", ("design_id", "number"): ""},
     ),
     Kept(
         "registry_reliabilitysnapshot",
         "a reliability snapshot is never rewritten or deleted",
         ("id", "uuid", "origin", "created_at", "number", "engine", "digest", "content"),
+        keys={("uuid",): "", ("number",): ""},
     ),
     Kept(
         "registry_sheetversion",
@@ -52,18 +57,21 @@ KEPT = (
         ("id", "sheet_id", "number", "created_at", "pattern_shown", "purpose", "held_good",
          "source_class", "read_at", "read_on", "distance_km", "units_claimed", "digest"),
         emptied={"made_by_id": "NULL", "meter_id": "NULL", "note": "''", "reason": "''"},
+        keys={("sheet_id", "number"): "", ("sheet_id",): "is_current"},
     ),
     Kept(
         "registry_reading",
         "a reading is never rewritten or deleted",
         ("id", "version_id", "place_id", "sweep", "turned", "as_typed", "kind", "low_ohm", "high_ohm",
          "limit_ohm", "lead_ohm", "first_pass"),
+        keys={("version_id", "place_id", "sweep"): ""},
     ),
     Kept(
         "registry_jobevent",
         "an event of a job is never rewritten or deleted",
         ("id", "job_id", "number", "step", "act", "data", "corrects_id", "created_at"),
         emptied={"made_by_id": "NULL", "private": "'{}'"},
+        keys={("job_id", "number"): ""},
     ),
     Kept(
         "registry_jobcheck",
@@ -75,6 +83,7 @@ KEPT = (
         "the audit log is append-only",
         ("id", "at", "actor_uuid", "action", "target_kind", "target_uuid", "detail", "salt"),
         once=dict.fromkeys(("number", "previous", "hash"), "OLD.hash = ''"),
+        keys={("number",): ""},
     ),
 )  # fmt: skip
 
@@ -127,8 +136,21 @@ def missing(connection: BaseDatabaseWrapper) -> list[str]:
     return [name for name in wanted if name not in there]
 
 
+def unlike(connection: BaseDatabaseWrapper) -> list[str]:
+    """Names of triggers that are there, but not as we make them, and of functions that do other things."""
+    found = unlike_ours(connection, [one for kept in KEPT for one in _triggers(connection.vendor, kept)])
+    if connection.vendor == "postgresql":
+        bodies = function_bodies(connection)
+        found += [f"{kept.table}_kept()" for kept in KEPT if _says_other(kept, bodies)]
+    return found
+
+
+def _says_other(kept: Kept, bodies: dict[str, list[str]]) -> bool:
+    return any(body != _body(kept) for body in bodies.get(f"{kept.table}_kept", []))
+
+
 def _names(vendor: str, kept: Kept) -> list[str]:
-    events = ("update", "delete", "truncate") if vendor == "postgresql" else ("update", "delete")
+    events = ("update", "delete", "truncate" if vendor == "postgresql" else "insert")
     return [f"{kept.table}_kept_{event}" for event in events]
 
 
@@ -152,20 +174,49 @@ def _triggers(vendor: str, kept: Kept) -> list[Trigger]:
 
 
 def _sqlite(kept: Kept) -> list[str]:
-    update, delete = _names("sqlite", kept)
+    update, delete, insert = _names("sqlite", kept)
     refuse = f"BEGIN SELECT RAISE(ABORT, '{kept.says}'); END"
     stays = f"NOT ({kept.deletable})" if kept.deletable else "1"
+    changed = _changed(kept, "IS NOT") + _moved(kept)
     return [
-        f"CREATE TRIGGER {update} BEFORE UPDATE ON {kept.table} WHEN {_changed(kept, 'IS NOT')} {refuse}",
+        f"CREATE TRIGGER {update} BEFORE UPDATE ON {kept.table} WHEN {changed} {refuse}",
         f"CREATE TRIGGER {delete} BEFORE DELETE ON {kept.table} WHEN {stays} {refuse}",
+        f"CREATE TRIGGER {insert} BEFORE INSERT ON {kept.table} WHEN {_in_the_way(kept)} {refuse}",
     ]
+
+
+def _in_the_way(kept: Kept) -> str:
+    """When a new row would meet one that is there, by its id or by anything else that is unique."""
+    keys = {("id",): "", **kept.keys}
+    return " OR ".join(_met(kept.table, columns, if_true) for columns, if_true in keys.items())
+
+
+def _moved(kept: Kept) -> str:
+    """When a row comes to stand where another is, by a column that may change."""
+    return "".join(
+        f" OR {_met(kept.table, columns, if_true, besides_itself=True)}"
+        for columns, if_true in kept.keys.items()
+        if not {*columns, if_true} - {""} <= set(kept.columns)
+    )
+
+
+def _met(table: str, columns: tuple[str, ...], if_true: str, *, besides_itself: bool = False) -> str:
+    same = [f"{column} = NEW.{column}" for column in columns]
+    same += [if_true] if if_true else []
+    same += ["id <> OLD.id"] if besides_itself else []
+    met = f"EXISTS (SELECT 1 FROM {table} WHERE {' AND '.join(same)})"  # noqa: S608  our own names
+    return f"(NEW.{if_true} AND {met})" if if_true else met
 
 
 def _function(kept: Kept) -> str:
     return (
-        f"CREATE OR REPLACE FUNCTION {kept.table}_kept() RETURNS trigger LANGUAGE plpgsql AS $$ "
-        f"BEGIN RAISE EXCEPTION '{kept.says}' USING ERRCODE = 'restrict_violation'; END $$"
+        f"CREATE OR REPLACE FUNCTION {kept.table}_kept() RETURNS trigger LANGUAGE plpgsql "
+        f"AS $${_body(kept)}$$"
     )
+
+
+def _body(kept: Kept) -> str:
+    return f" BEGIN RAISE EXCEPTION '{kept.says}' USING ERRCODE = 'restrict_violation'; END "
 
 
 def _postgresql(kept: Kept) -> list[str]:

@@ -1,7 +1,8 @@
 """Each request under an id of its own, in every line logged while it is answered; counted for /metrics.
 
 A line is a JSON object.  Neither the address nor the account nor the query is logged: who searched for what
-is nobody's business.  Nor is the token of a private link: whoever reads the log would have the link.
+is nobody's business.  Nor is the token of a private link, nor the key of a mailed one: whoever reads the log
+would have the link.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import re
 import time
 import uuid
 from collections.abc import Callable
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from prometheus_client import Counter, Histogram
@@ -19,6 +21,7 @@ from registry.log_lines import request_id
 
 HEADER = "X-Request-ID"
 GIVEN = re.compile(r"[A-Za-z0-9._-]{8,64}")  # one that a proxy gave is taken over if it is fit to be printed
+PLAIN_WORDS = ("form", "kind", "step", "what")  # parts of addresses that are words of ours
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
 
 log = logging.getLogger("registry.request")
@@ -62,7 +65,35 @@ class RequestLog:
 
 
 def path_shown(request: HttpRequest) -> str:
-    """The path of a request without the token in it."""
+    """The path of a request without any words that were somebody's to know: tokens and keys of links.
+
+    Ids and numbers stay.  Of a path that leads nowhere, which may be a link with a slash too few, only the
+    beginning.
+    """
     match = request.resolver_match
-    token = "" if match is None else str(match.kwargs.get("token") or "")
-    return request.path.replace(token, "…") if token else request.path
+    if match is None:
+        first, _slash, more = request.path.lstrip("/").partition("/")
+        first = first if len(first) <= 40 else "…"
+        return f"/{first}/…" if more else f"/{first}"
+    shown = request.path
+    for name, value in match.kwargs.items():
+        if isinstance(value, str) and value and name not in PLAIN_WORDS:
+            shown = shown.replace(value, "…")
+    return shown
+
+
+class HidesLinks(logging.Filter):
+    """Lines of the framework about a request name its path: they get the one that may be shown."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        request = getattr(record, "request", None)
+        if request is not None and isinstance(record.args, tuple):
+            told = {getattr(request, "path", None), _full_path(request)}
+            record.args = tuple(
+                path_shown(request) if isinstance(arg, str) and arg in told else arg for arg in record.args
+            )
+        return True
+
+
+def _full_path(request: Any) -> str | None:
+    return request.get_full_path() if isinstance(request, HttpRequest) else None

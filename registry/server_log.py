@@ -5,11 +5,23 @@ Its first process writes most of them, and loads nothing else of the registry.
 
 from __future__ import annotations
 
+import logging
 from typing import Any
 
 from gunicorn.glogging import Logger
 
 from registry.log_lines import JsonLines
+
+
+class WithoutCaller(logging.Filter):
+    """Of a request that goes wrong the server would tell the sender's address, and its line, link and all."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        said = str(record.msg)
+        for start in ("Invalid request", "Error handling request"):
+            if said.startswith(start):
+                record.msg, record.args = start, ()
+        return True
 
 
 class ServerLog(Logger):
@@ -19,3 +31,4 @@ class ServerLog(Logger):
         super().setup(cfg)
         for handler in self.error_log.handlers:
             handler.setFormatter(JsonLines())
+            handler.addFilter(WithoutCaller())

@@ -86,6 +86,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "registry.body_sizes.BodySizes",
     "django.middleware.csrf.CsrfViewMiddleware",
+    "registry.plain_forms.PlainForms",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "registry.sessions.SessionEnds",
     "registry.pages.preferences.ReaderLanguage",
@@ -277,7 +278,10 @@ LOGGING = {
         "plain": {"format": "{asctime} {levelname} {name} {message}", "style": "{"},
         "json": {"()": "registry.log_lines.JsonLines"},
     },
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT}},
+    "filters": {"links": {"()": "registry.request_log.HidesLinks"}},
+    "handlers": {
+        "console": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT, "filters": ["links"]}
+    },
     "root": {"handlers": ["console"], "level": env.str("BENCHQUORUM_LOG", "WARNING")},
     # one line a request where lines are read by a machine
     "loggers": {

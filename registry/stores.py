@@ -13,13 +13,24 @@ SQLITE_OPTIONS: dict[str, object] = {
     "timeout": 20,
     "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
 }
+# Either end notices within 25 s that the other machine is gone: what it had locked is free then.
+_ALIVE = {"idle": 10, "interval": 5, "count": 3}
+POSTGRESQL_OPTIONS: dict[str, object] = {
+    **{f"keepalives_{name}": seconds for name, seconds in _ALIVE.items()},
+    "tcp_user_timeout": 25_000,
+    "options": " ".join(f"-c tcp_keepalives_{name}={seconds}" for name, seconds in _ALIVE.items())
+    + " -c tcp_user_timeout=25000",
+}
 
 
 def database(url: str, folder: Path) -> dict[str, object]:
     """For Django: what the address names, else a file in the folder."""
     if url:
         # PostgreSQL.  Connections are kept: reconnecting costs a queue worker three quarters of its rate.
-        return {**Env.db_url_config(url), "CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
+        given = {**Env.db_url_config(url), "CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
+        if given["ENGINE"].endswith("postgresql"):
+            given["OPTIONS"] = {**POSTGRESQL_OPTIONS, **given.get("OPTIONS", {})}
+        return given
     folder.mkdir(parents=True, exist_ok=True)
     return {
         "ENGINE": "django.db.backends.sqlite3",

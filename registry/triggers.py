@@ -19,6 +19,10 @@ _POSTGRESQL = """
 SELECT tgname, obj_description(oid, 'pg_trigger'), pg_get_triggerdef(oid)
 FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'
 """
+_FUNCTIONS = """
+SELECT proname, array_agg(DISTINCT prosrc)
+FROM pg_trigger JOIN pg_proc ON pg_proc.oid = tgfoid WHERE NOT tgisinternal GROUP BY proname
+"""
 _SQLITE = "SELECT name, sql, '' FROM sqlite_master WHERE type = 'trigger'"
 
 
@@ -52,6 +56,21 @@ def names_there(connection: BaseDatabaseWrapper) -> set[str]:
     """Names of all triggers that are there and switched on."""
     with connection.cursor() as cursor:
         return set(_there(connection, cursor))
+
+
+def unlike_ours(connection: BaseDatabaseWrapper, triggers: Iterable[Trigger]) -> list[str]:
+    """Names of those that are there, and aren't what their statement makes."""
+    with connection.cursor() as cursor:
+        there = _there(connection, cursor)
+    found = [trigger for trigger in triggers if trigger.name in there]
+    return [trigger.name for trigger in found if not _is(connection, trigger, there[trigger.name])]
+
+
+def function_bodies(connection: BaseDatabaseWrapper) -> dict[str, list[str]]:
+    """What the functions of a name do that triggers call; on PostgreSQL."""
+    with connection.cursor() as cursor:
+        cursor.execute(_FUNCTIONS)
+        return dict(cursor.fetchall())
 
 
 def drop(connection: BaseDatabaseWrapper, cursor: Any, name: str, table: str) -> None:

@@ -93,7 +93,7 @@ def _export(path: Path) -> int:
 def _verify_registry() -> int:
     from django.db import connection
 
-    from registry.immutability import missing
+    from registry.immutability import missing, unlike
     from registry.models import AuditEntry
     from registry.services.audit import chain_seal, stored_faults
     from registry.services.clock_runs import ended_well
@@ -101,6 +101,7 @@ def _verify_registry() -> int:
 
     chain_seal()
     wrong = [f"trigger {name} is missing; run `benchquorum migrate`" for name in missing(connection)]
+    wrong += [f"{name} is not what it should be; run `benchquorum migrate`" for name in unlike(connection)]
     wrong += list(changed_bytes())
     for line in wrong:
         print(line, file=sys.stderr)

@@ -22,14 +22,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from django.db import connection
 
-    from registry.immutability import missing
+    from registry.immutability import missing, unlike
     from registry.services.audit import stored_faults
     from registry.services.backups import backup_restore
     from registry.services.kept_bytes import changed_bytes
 
     restored = backup_restore(path=args.file, erased=args.erased)
     rows = sum(count for count, _digest in restored.manifest["tables"].values())
-    wrong = [*missing(connection), *changed_bytes(), *stored_faults()]
+    wrong = [*missing(connection), *unlike(connection), *changed_bytes(), *stored_faults()]
     for line in wrong:
         print(f"wrong in this backup: {line}")
     if args.erased:

@@ -1,7 +1,8 @@
 """`benchquorum work`: a worker of the durable queue; as many as you like, on as many machines as you like.
 
 A second thread says each few seconds that the worker lives, takes over what silent workers left, and ends the
-process where one task has run for longer than any honest one: a supervisor starts it again.
+process where one task has run for longer than any honest one, or where it was frozen for so long that others
+have taken over from it: a supervisor starts it again.
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     care = Care(
         worker,
         task_seconds=settings.BENCHQUORUM_TASK_SECONDS,
-        beat_seconds=settings.BENCHQUORUM_WORKER_SILENT / 5,
+        silent_seconds=settings.BENCHQUORUM_WORKER_SILENT,
     )
     care.start()
     try:
@@ -58,12 +59,18 @@ def _worker(args: argparse.Namespace) -> Any:
     from django_tasks_db.management.commands.db_worker import Worker
 
     from registry.log_lines import request_id
+    from registry.services.workers import beat, line_of_tasks
 
     class WatchedWorker(Worker):
         task_since: float | None = None
+        line: int | None = None
 
         def run_task(self, db_task_result: Any) -> None:
             self.task_since = time.monotonic()
+            line = line_of_tasks()
+            if line != self.line:  # a new connection: whoever takes over must know which
+                self.line = line
+                beat(worker_id=self.worker_id, line=line)
             token = request_id.set(f"task-{db_task_result.pk}")
             try:
                 super().run_task(db_task_result)
@@ -86,9 +93,10 @@ def _worker(args: argparse.Namespace) -> Any:
 class Care(threading.Thread):
     """The worker's other thread."""
 
-    def __init__(self, worker: Any, *, task_seconds: float, beat_seconds: float) -> None:
+    def __init__(self, worker: Any, *, task_seconds: float, silent_seconds: float) -> None:
         super().__init__(daemon=True)
-        self.worker, self.task_seconds, self.beat_seconds = worker, task_seconds, beat_seconds
+        self.worker, self.task_seconds, self.silent_seconds = worker, task_seconds, silent_seconds
+        self.beat_seconds = silent_seconds / 5
         self.ended = threading.Event()
 
     def start(self) -> None:
@@ -106,8 +114,12 @@ class Care(threading.Thread):
             connection.close()  # this thread's own
 
     def _until_ended(self) -> None:
-        next_round = time.monotonic()
+        next_round = before = time.monotonic()
         while True:
+            if time.monotonic() - before > self.silent_seconds and self._taken_over():
+                log.error("this process was frozen, and others took over its tasks; this worker ends")
+                os._exit(STUCK)
+            before = time.monotonic()
             since = self.worker.task_since
             if since is not None and time.monotonic() - since > self.task_seconds:
                 log.error("a task ran for more than %s s; this worker ends", self.task_seconds)
@@ -119,13 +131,24 @@ class Care(threading.Thread):
             if self.ended.wait(self.beat_seconds):
                 return
 
+    def _taken_over(self) -> bool:
+        from django.db import Error, connection
+
+        from registry.services.workers import line_ended
+
+        try:
+            return self.worker.line is not None and line_ended(worker_id=self.worker.worker_id)
+        except Error:
+            connection.close()
+            return False
+
     def _say(self, round_due: bool) -> None:
         from django.db import Error, connection
 
         from registry.services.workers import beat, round_of_care
 
         try:
-            beat(worker_id=self.worker.worker_id)
+            beat(worker_id=self.worker.worker_id, line=self.worker.line)
             if round_due:
                 round_of_care()
         except Error:

@@ -8,6 +8,7 @@ from typing import Any
 from xml.sax.saxutils import escape  # nosec B406
 
 from registry.formats.figures import ohm_text, standing_text, state_text
+from registry.formats.safe_cells import safe_text
 from registry.translation import gettext as _
 
 Plain = dict[str, Any]
@@ -30,7 +31,6 @@ COLUMNS = (
     "accept_low_ohm",
     "accept_high_ohm",
 )
-FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 CELL_WIDTH, CELL_HEIGHT, LEFT, TOP = 96, 56, 96, 88
 
 
@@ -64,14 +64,6 @@ def chart_csv(chart: Plain, *, revision: int, state: str) -> str:
                 ]
             )
     return out.getvalue()
-
-
-def safe_text(text: str) -> str:
-    """
-    >>> safe_text("=1+1"), safe_text("P")
-    ("'=1+1", 'P')
-    """
-    return "'" + text if text.startswith(FORMULA_SIGNS) else text
 
 
 def chart_svg(chart: Plain, *, revision: int, state: str) -> str:

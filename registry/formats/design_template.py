@@ -6,6 +6,7 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from registry.formats.safe_cells import safe_label
 from registry.formats.tidy_columns import HELD_GOOD, SOURCE_CLASSES
 
 if TYPE_CHECKING:
@@ -23,6 +24,8 @@ def design_template(
     from openpyxl import Workbook
     from openpyxl.styles import Font
 
+    positions, pins = [safe_label(label) for label in positions], [safe_label(label) for label in pins]
+    pairs = [(safe_label(pin), safe_label(against)) for pin, against in pairs]
     book = Workbook()
     sheet = book.active
     sheet.title = "readings"

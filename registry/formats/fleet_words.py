@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from django.utils.formats import date_format
 
-from registry.formats.chart_files import safe_text
 from registry.formats.figures import distance_text, share_text
+from registry.formats.safe_cells import safe_text
 from registry.translation import gettext as _
 
 if TYPE_CHECKING:

@@ -13,8 +13,22 @@ LONGEST_LABEL = 40
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _SURROGATE = re.compile(r"[\ud800-\udfff]")
 # A spreadsheet runs what begins with = or @, and sums and calls behind + or -; a lone + or - is a position.
-_FORMULA = re.compile(r"[=@＝＠]|[+＋-].*[-+*/^&|!()=@,;:<>\"']", re.DOTALL)
+_FORMULA = re.compile(r"[=@＝＠]|[+＋－-].*[-+*/^&|!()=@,;:<>\"']", re.DOTALL)
 _DIGITS = re.compile(r"([0-9]+)")
+
+
+def is_shown(text: str) -> bool:
+    """Whether every character can be shown, on one line."""
+    return not (_CONTROL.search(text) or _SURROGATE.search(text))
+
+
+def is_formula(text: str) -> bool:
+    """Whether a spreadsheet would run it.
+
+    >>> is_formula("=1+1"), is_formula("-2"), is_formula("＠SUM(A1)")
+    (True, False, True)
+    """
+    return _FORMULA.match(text) is not None
 
 
 def parse_name(text: str, longest: int = LONGEST_NAME) -> str:
@@ -29,10 +43,10 @@ def parse_name(text: str, longest: int = LONGEST_NAME) -> str:
     if len(name) > longest:
         message = _("“{start}…” has {length} characters.").format(start=name[:20], length=len(name))
         raise RegistryError("name_too_long", message, _("Write at most {longest}.").format(longest=longest))
-    if _CONTROL.search(name) or _SURROGATE.search(name):
+    if not is_shown(name):
         message = _("{text} has characters that can't be shown.").format(text=ascii(name[:40]))
         raise RegistryError("name_control", message, _("Write plain text."))
-    if _FORMULA.match(name):
+    if is_formula(name):
         message = _("“{text}” is what a spreadsheet takes for a formula.").format(text=name[:40])
         raise RegistryError(
             "name_formula", message, _("Write the name itself, beginning with a letter or a figure.")

@@ -17,12 +17,14 @@ from typing import Any, NoReturn
 from registry.errors import RegistryError, RegistryErrors
 from registry.formats.design_template import LISTS
 from registry.formats.merged_cells import spread
+from registry.formats.xml_elements import TooManyElements, elements
 from registry.translation import gettext as _
 
 MOST_BYTES = 1_000_000
 MOST_PARTS = 200  # files in an XLSX archive
 MOST_RATIO = 200  # unpacked by packed, of a part larger than SMALL
 SMALL = 100_000
+MOST_ELSEWHERE = 100_000  # elements of XML in a part without cells: its styles, say
 Cells = list[list[str]]
 
 
@@ -40,6 +42,15 @@ class Limits:
     longest: int = 60
     days: bool = False
     merged: bool = False
+
+    @property
+    def elements(self) -> int:
+        """Of XML in the cells of one sheet, or in the words of all.
+
+        A cell has up to four; whoever formats empty ones has more of them.  A list of 20 000 readings has
+        some 300 000.
+        """
+        return min(self.rows * self.columns * 4, 1_500_000) + MOST_ELSEWHERE
 
 
 MATRIX = Limits()
@@ -160,28 +171,34 @@ def _check_parts(archive: zipfile.ZipFile, limits: Limits) -> None:
 def _check_sheets(archive: zipfile.ZipFile, limits: Limits) -> list[str]:
     """What openpyxl would read over in silence, looked for in the XML itself; which cells are merged."""
     from defusedxml import DefusedXmlException
-    from defusedxml.ElementTree import ParseError, iterparse
+    from defusedxml.ElementTree import ParseError
 
-    unpacked = 0
+    unpacked, left = 0, 2 * limits.elements + MOST_ELSEWHERE
     merged: dict[str, list[str]] = {}
     for name in archive.namelist():
-        if not name.endswith((".xml", ".rels")):
-            continue
         with archive.open(name) as part:
             content = part.read(limits.unpacked + 1)
+        if not name.endswith((".xml", ".rels")):
+            if content.count(b"<") > MOST_ELSEWHERE:  # a sheet may have any name
+                refuse("matrix_bomb", _("This file unpacks to far more than a matrix."))
+            continue
         unpacked += len(content)
         if unpacked > limits.unpacked:
             refuse("matrix_bomb", _("This file unpacks to far more than a matrix."))
         try:
-            for _event, element in iterparse(io.BytesIO(content), forbid_dtd=True):
+            of_cells = name.startswith(("xl/worksheets/", "xl/sharedStrings"))
+            for tag, attributes in elements(content, limits.elements if of_cells else MOST_ELSEWHERE):
+                left -= 1
                 if name.startswith("xl/worksheets/"):
-                    tag = element.tag.rpartition("}")[2]
-                    _check_element(tag, element.attrib, limits)
+                    _check_element(tag, attributes, limits)
                     if tag == "mergeCell":
-                        merged.setdefault(name, []).append(element.attrib["ref"])
-                element.clear()
+                        merged.setdefault(name, []).append(attributes["ref"])
         except (ParseError, DefusedXmlException):
             _broken()
+        except TooManyElements:
+            refuse("matrix_bomb", _("This file unpacks to far more than a matrix."))
+        if left < 0:
+            refuse("matrix_bomb", _("This file unpacks to far more than a matrix."))
     if len(merged) > 1:
         _merged(next(iter(merged.values()))[0])
     return next(iter(merged.values()), [])

@@ -10,9 +10,9 @@ import json
 from datetime import UTC, date, datetime
 from typing import Any
 
-from registry.formats.chart_files import FORMULA_SIGNS
+from registry.formats.safe_cells import FORMULA_SIGNS
 
-LED = (*FORMULA_SIGNS, "'", "\n")
+LED = (*FORMULA_SIGNS, "'")
 
 
 def cell_text(value: Any, kind: str) -> str:

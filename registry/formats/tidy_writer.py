@@ -1,8 +1,7 @@
 """Writes the tidy form: sorted, as typed, the same bytes for the same rows.
 
-Nothing written here runs in a spreadsheet.  Readings begin with a figure, a mark or a word; names that a
-spreadsheet takes for formulas are refused on every way in (`parse_name`), and one that should have got past
-is written behind an apostrophe rather than losing the export.
+Nothing written here runs in a spreadsheet, and no name stops the file.  Readings begin with a figure, a mark
+or a word; a name that should never have come in is written so that it can be read (`safe_cells.fit_name`).
 """
 
 from __future__ import annotations
@@ -13,8 +12,9 @@ from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
 
 from registry.errors import RegistryError
-from registry.formats.labels import natural_key, parse_name
+from registry.formats.labels import LONGEST_LABEL, natural_key
 from registry.formats.reading import DEFAULT_LIMIT_OHM, Reading, ReadingKind, parse_reading
+from registry.formats.safe_cells import fit_name
 from registry.formats.tidy_columns import COLUMNS
 from registry.formats.tidy_table import TidyTable
 
@@ -63,14 +63,14 @@ def _order(row: TidyRow) -> tuple[Any, ...]:
 
 def _fields(row: TidyRow) -> tuple[str, ...]:
     return (
-        _harmless(row.design),
-        _harmless(row.submission),
-        _harmless(row.unit),
-        _harmless(row.contributor),
+        fit_name(row.design),
+        fit_name(row.submission),
+        fit_name(row.unit),
+        fit_name(row.contributor),
         str(row.step),
-        _harmless(row.position),
-        _harmless(row.pin),
-        _harmless(row.against),
+        fit_name(row.position, LONGEST_LABEL),
+        fit_name(row.pin, LONGEST_LABEL),
+        fit_name(row.against, LONGEST_LABEL),
         written_reading(row.typed, Reading(ReadingKind(row.kind), row.low, row.high), row.limit_ohm),
         str(row.sweep),
         "yes" if row.between else "no",
@@ -79,16 +79,6 @@ def _fields(row: TidyRow) -> tuple[str, ...]:
         row.source_class,
         row.held_good,
     )
-
-
-def _harmless(name: str) -> str:
-    try:
-        parse_name(name)
-    except RegistryError as error:
-        if error.code == "name_formula":
-            return "'" + name
-        raise
-    return name
 
 
 def written_reading(typed: str, reading: Reading, limit_ohm: float = DEFAULT_LIMIT_OHM) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 
 from registry.errors import RegistryError, RegistryErrors, pointer
 from registry.formats.matrix_table import Cells, read_matrix
+from registry.formats.safe_cells import label_read, safe_label
 from registry.models import Design, Sheet, User
 from registry.selectors.labels import DesignLabels, LabelledPosition
 from registry.services.checks import sheet_preview
@@ -31,8 +32,12 @@ def matrix_readings(*, design: Design, data: bytes) -> list[Plain]:
     errors: list[RegistryError] = []
     labels = DesignLabels(design)
     common = design.connector.common.label if design.connector.common else None
-    pairs = [_pair(text, labels, common, n, errors) for n, text in enumerate(cells[0][1:], start=2)]
-    places = [_place(row[0], design, labels, n, errors) for n, row in enumerate(cells[1:], start=2)]
+    pairs = [
+        _pair(label_read(text), labels, common, n, errors) for n, text in enumerate(cells[0][1:], start=2)
+    ]
+    places = [
+        _place(label_read(row[0]), design, labels, n, errors) for n, row in enumerate(cells[1:], start=2)
+    ]
     _once([pair for pair in pairs if pair], _("pin"), errors, lambda pair: frozenset(pair))
     _once([place for place in places if place], _("position"), errors, lambda place: place)
     readings = _readings(cells, pairs, places, errors)
@@ -185,6 +190,7 @@ def matrix_blank(design: Design, *, as_xlsx: bool) -> bytes:
     else:
         heads = [f"{a.label}/{b.label}" for n, a in enumerate(pins) for b in pins[n + 1 :]]
     rows = [[_("position"), *heads], *([position.label] for position in design.positions.all())]
+    rows = [[safe_label(text) for text in row] for row in rows]
     if as_xlsx:
         return _xlsx(rows)
     text = io.StringIO()

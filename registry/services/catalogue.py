@@ -52,7 +52,7 @@ def design_propose(*, by: User, body: Any) -> Design:
     """A new design from a body of JSON (DEVELOPERS.md, § Bodies); raises RegistryErrors with every fault."""
     require(by, "propose_design")
     fields = Fields(body)
-    name = fields.text("name", longest=200, needed=True)
+    name = fields.name("name", longest=200, needed=True)
     positions, pins = _positions(fields), _pins(fields)
     common = fields.text("common", longest=40)
     if common and common not in [pin.label for pin in pins if not pin.empty]:
@@ -67,7 +67,7 @@ def design_propose(*, by: User, body: Any) -> Design:
     applications = _applications(fields)
     numbers = _words(fields, "part_numbers", 80)
     families = _words(fields, "families", 120)
-    maker_name = fields.text("maker", longest=120)
+    maker_name = fields.name("maker", longest=120)
     design = Design(
         name=name,
         actuation=fields.one_of("actuation", DesignActuation.values, DesignActuation.LEVER),
@@ -144,8 +144,8 @@ def part_number_link(*, number: str, design: Design, source_class: str = "unknow
 def _positions(fields: Fields) -> list[PositionNamed]:
     found = [
         PositionNamed(
-            label=row.text("label", longest=40, needed=True),
-            name=row.text("name", longest=60),
+            label=row.name("label", longest=40, needed=True),
+            name=row.name("name", longest=60),
             releases_starter=row.yes("releases_starter"),
             aliases=tuple(_words(row, "aliases", 40)),
         )
@@ -167,11 +167,11 @@ def _pins(fields: Fields) -> list[PinDrawn]:
         fields = Fields({"pins": plain}, fields.at, fields.errors)
     found = [
         PinDrawn(
-            label=row.text("label", longest=40, needed=True),
+            label=row.name("label", longest=40, needed=True),
             row=row.whole("row", 1, low=1, high=99),
             column=row.whole("column", n, low=1, high=99),
             empty=row.yes("empty"),
-            line_name=row.text("line_name", longest=60),
+            line_name=row.name("line_name", longest=60),
         )
         for n, row in enumerate(fields.rows("pins", most=MOST_PINS), start=1)
     ]
@@ -199,7 +199,7 @@ def _applications(fields: Fields) -> list[Application]:
         year_from, year_to = [None if year is None else int(year) for year in years]
         if year_from and year_to and year_from > year_to:
             row.wrong("year_to", "years_out_of_order", _("The last year is before the first."))
-        vehicle = row.text("vehicle", longest=160, needed=True)
+        vehicle = row.name("vehicle", longest=160, needed=True)
         found.append(Application(vehicle=vehicle, year_from=year_from, year_to=year_to))
     return found
 
@@ -214,7 +214,7 @@ def _words(fields: Fields, name: str, longest: int) -> list[str]:
         fields.wrong(name, "too_many", _("More than {most} entries.").format(most=MOST_WORDS))
         return []
     row = Fields({str(n): word for n, word in enumerate(value)}, (*fields.at, name), fields.errors)
-    words = [row.text(str(n), longest=longest) for n in range(len(value))]
+    words = [row.name(str(n), longest=longest) for n in range(len(value))]
     if name == "part_numbers" and any(not part_key(word) for word in words if word):
         fields.wrong(name, "part_number_empty", _("A part number has letters or figures."))
         return []

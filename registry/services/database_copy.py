@@ -9,6 +9,7 @@ import hashlib
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -145,8 +146,26 @@ def _digest(model: type[models.Model], alias: str) -> tuple[int, str]:
     for chunk in _chunks(model, alias):
         for row in chunk:
             count += 1
-            digest.update(json.dumps(row, sort_keys=True, default=_plain).encode())
+            digest.update(_row_text(row).encode())
     return count, digest.hexdigest()
+
+
+def _row_text(row: tuple[Any, ...]) -> str:
+    """The same for both makers: PostgreSQL knows 1e16 in JSON as a whole number, and there is no -0.0."""
+    text = json.dumps(row, sort_keys=True, default=_plain)
+    if "e+" in text or "-0.0" in text:
+        text = json.dumps(_one_form(row), sort_keys=True, default=_plain)
+    return text
+
+
+def _one_form(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: _one_form(inner) for name, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_one_form(inner) for inner in value]
+    if not isinstance(value, float):
+        return value
+    return int(Decimal(repr(value))) if value.is_integer() and abs(value) >= 1e16 else value + 0.0
 
 
 def _plain(value: Any) -> str:

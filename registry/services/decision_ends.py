@@ -9,14 +9,16 @@ from registry.models import Decision, User
 from registry.selectors.parties import may_reply
 from registry.services.audit import record
 from registry.services.notices import notify
+from registry.services.texts import words_of
 from registry.translation import gettext as _
 
 
 def decision_end(decision: Decision, by: User | None, state: str, reason: str) -> None:
-    if not reason.strip():
+    reason = words_of(reason, "/reason")
+    if not reason:
         refuse("/reason", "value_missing", _("Taking back needs its reason too."))
     decision.state, decision.undone_at, decision.undone_by = state, timezone.now(), by
-    decision.before["undone_because"] = reason.strip()
+    decision.before["undone_because"] = reason
     decision.save()
     record(by=by, action=f"decision_{state}", target_kind=decision.target_kind,
            target_uuid=decision.target_uuid, decision=str(decision.uuid), kind=decision.kind)  # fmt: skip

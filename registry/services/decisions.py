@@ -30,6 +30,7 @@ from registry.services.effects.accounts import account_of
 from registry.services.effects.base import lock_target
 from registry.services.notices import notify
 from registry.services.sheets import queue_refresh
+from registry.services.texts import words_of
 from registry.translation import gettext as _
 
 State = Decision.State
@@ -60,7 +61,7 @@ def decide(
         target_uuid=target_uuid,
         target_cell=target_cell,
         payload=dict(payload or {}),
-        reason=reason.strip(),
+        reason=words_of(reason, "/reason"),
         proposer=by,
         dispute=dispute,
         state=State.WAITING,

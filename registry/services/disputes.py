@@ -35,6 +35,7 @@ from registry.services.audit import record
 from registry.services.effects.base import counted_in, routing
 from registry.services.notices import notify
 from registry.services.sheets import queue_refresh
+from registry.services.texts import words_of
 from registry.translation import gettext as _
 
 LONGEST = 4000
@@ -103,12 +104,9 @@ def _is_own(by: User, contributor: UUID) -> bool:
 
 
 def _text(text: str, field: str) -> str:
-    text = text.strip()
+    text = words_of(text, field, longest=LONGEST)
     if not text:
         refuse(field, "value_missing", _("This is empty."), _("Say in a sentence what is wrong, and why."))
-    if len(text) > LONGEST:
-        refuse(field, "too_long", _("This has {n} characters.").format(n=len(text)),
-               _("Write at most {longest}.").format(longest=LONGEST))  # fmt: skip
     return text
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterator
 
 from registry.formats.reading import ReadingKind
+from registry.formats.safe_cells import names_apart
 from registry.formats.tidy_writer import TidyRow, write_tidy
 from registry.models import Contributor, Reading, SheetVersion
 from registry.selectors.evidence import Overlays, decisions_in_force
@@ -71,13 +72,12 @@ def _contributor_name(contributor: Contributor) -> str:
 
 def _sheet_names(versions: list[SheetVersion]) -> dict[int, str]:
     """A name is unique in the file: two people's sheets of one name are told apart by their contributors."""
-    counts = Counter(version.sheet.name for version in versions)
-    return {
-        version.pk: version.sheet.name
-        if counts[version.sheet.name] == 1
-        else f"{version.sheet.name} ({_contributor_name(version.sheet.contributor)})"
-        for version in versions
-    }
+    names, owners = {}, {}
+    for version in versions:
+        key = str(version.sheet.uuid)
+        names[key], owners[key] = version.sheet.name, _contributor_name(version.sheet.contributor)
+    told = names_apart(names, owners)
+    return {version.pk: told[str(version.sheet.uuid)] for version in versions}
 
 
 def _unit_names(versions: list[SheetVersion]) -> dict[int, str]:
@@ -87,19 +87,14 @@ def _unit_names(versions: list[SheetVersion]) -> dict[int, str]:
         version.pk: groups.get(version.sheet.unit_id, str(version.sheet.unit.uuid)) for version in versions
     }
     keys: dict[str, str] = {}
-    for version in versions:
-        key = version.sheet.unit.key
-        keys[switch[version.pk]] = min(keys.get(switch[version.pk], key), key)
-    holders: dict[tuple[int, str], set[str]] = defaultdict(set)
     owners: dict[str, str] = {}
     for version in versions:
-        name = keys[switch[version.pk]]
-        holders[version.sheet.design_id, name].add(switch[version.pk])
+        one, key = switch[version.pk], version.sheet.unit.key
+        keys[one] = min(keys.get(one, key), key)
         owner = _contributor_name(version.sheet.contributor)
-        owners[switch[version.pk]] = min(owners.get(switch[version.pk], owner), owner)
-    names: dict[int, str] = {}
+        owners[one] = min(owners.get(one, owner), owner)
+    of_design: dict[str, dict[str, str]] = defaultdict(dict)
     for version in versions:
-        name = keys[switch[version.pk]]
-        alone = len(holders[version.sheet.design_id, name]) == 1
-        names[version.pk] = name if alone else f"{name} ({owners[switch[version.pk]]})"
-    return names
+        of_design[version.sheet.design.name][switch[version.pk]] = keys[switch[version.pk]]
+    told = {design: names_apart(names, owners) for design, names in of_design.items()}
+    return {version.pk: told[version.sheet.design.name][switch[version.pk]] for version in versions}

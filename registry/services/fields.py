@@ -9,7 +9,9 @@ from datetime import date
 from typing import Any, TypeVar
 
 from registry.errors import RegistryError, RegistryErrors, pointer
+from registry.formats.labels import is_formula
 from registry.formats.typed_number import typed_number
+from registry.services.texts import has_control
 from registry.translation import gettext as _
 
 T = TypeVar("T")
@@ -48,11 +50,7 @@ class Fields:
             self.wrong(name, "not_text", _("This is not text."), _("Send it as text."))
             return ""
         length, value = len(value), value.strip()
-        allowed = "\n\r\t" if lines else ""
-        if any((ord(sign) < 32 and sign not in allowed) or sign == "\x7f" for sign in value):
-            self.wrong(name, "control_characters", _("There are characters here that can't be shown."))
-            return ""
-        if any("\ud800" <= sign <= "\udfff" for sign in value):
+        if has_control(value, lines=lines):
             self.wrong(name, "control_characters", _("There are characters here that can't be shown."))
             return ""
         if needed and not value:
@@ -66,6 +64,19 @@ class Fields:
             )
             return value[:longest]
         return value
+
+    def name(self, name: str, *, longest: int = 200, needed: bool = False) -> str:
+        """A text that becomes a cell of tables, too: nothing that a spreadsheet takes for a formula."""
+        value = self.text(name, longest=longest, needed=needed)
+        if not is_formula(value):
+            return value
+        self.wrong(
+            name,
+            "name_formula",
+            _("“{text}” is what a spreadsheet takes for a formula.").format(text=value[:40]),
+            _("Write the name itself, beginning with a letter or a figure."),
+        )
+        return ""
 
     def one_of(self, name: str, words: Iterable[str], default: str) -> str:
         value = self.body.get(name)

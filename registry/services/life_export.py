@@ -7,6 +7,7 @@ import io
 from collections.abc import Iterable, Iterator
 
 from registry.formats.life_words import selection_caution
+from registry.formats.safe_cells import fit_name
 from registry.models import Design
 from registry.selectors.unit_lives import VOLUNTEERS, UnitLife, unit_lives
 
@@ -25,7 +26,7 @@ def _rows(name: str, lives: Iterable[UnitLife]) -> Iterator[str]:
     for life in lives:
         caution = selection_caution() if life.cohort == VOLUNTEERS else ""
         km = (_km(value) for value in (life.entered, life.good, life.failed))
-        yield _line((name, life.unit, life.source_class, *km, life.cohort, caution))
+        yield _line((fit_name(name), fit_name(life.unit), life.source_class, *km, life.cohort, caution))
 
 
 def _km(value: float | None) -> str:

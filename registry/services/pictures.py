@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import threading
 import warnings
 from typing import IO
 
@@ -19,9 +20,11 @@ from registry.translation import gettext as _
 PICTURES = "/pictures"  # the field that an error points to
 MOST_PICTURES = 4
 MOST_BYTES = 12_000_000
-MOST_PIXELS = 60_000_000
+MOST_PIXELS = 24_000_000  # 100 MB while it is decoded
+MOST_PIXELS_OF_JPEG = 60_000_000  # as telephones make them, where the decoder itself makes it smaller
 LONGEST_SIDE = 2000  # pixels kept: enough to read a tag, small enough for a workshop's network
 FORMATS = ("JPEG", "PNG", "WEBP")
+_one_at_a_time = threading.Lock()  # in a process: eight at once would be eight times the memory
 
 
 def picture_add(*, by: User, sheet: Sheet, upload: IO[bytes]) -> SheetPicture:
@@ -79,13 +82,15 @@ def reencoded(data: bytes) -> bytes:
             _("Send one of at most 12 MB."),
             field=PICTURES,
         )
+    with _one_at_a_time:
+        return _written_anew(data)
+
+
+def _written_anew(data: bytes) -> bytes:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
-            image = Image.open(io.BytesIO(data), formats=FORMATS)
-            if image.width * image.height > MOST_PIXELS:
-                raise Image.DecompressionBombError
-            image.load()
+            image = _made_small(data)
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise refusal(
             "picture_too_many_pixels",
@@ -101,9 +106,38 @@ def reencoded(data: bytes) -> bytes:
             field=PICTURES,
         ) from None
     upright = ImageOps.exif_transpose(image).convert("RGB")
-    upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
     plain = Image.new("RGB", upright.size)  # a new picture takes over pixels and nothing else
     plain.paste(upright)
     out = io.BytesIO()
     plain.save(out, "JPEG", quality=82, optimize=True)
     return out.getvalue()
+
+
+def _made_small(data: bytes) -> Image.Image:
+    """The picture at the size that is kept, and never much more of it in memory than that takes."""
+    image: Image.Image = Image.open(io.BytesIO(data), formats=FORMATS)
+    if image.width * image.height > (MOST_PIXELS_OF_JPEG if decoded_small(data) else MOST_PIXELS):
+        raise Image.DecompressionBombError
+    if image.mode in ("1", "P"):
+        image = image.convert("RGB")  # or the reduced picture would be made of single pixels
+    image.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    image.load()
+    return image
+
+
+def decoded_small(data: bytes) -> bool:
+    """Whether it is a JPEG of one scan, of which a reduced picture is decoded line by line.
+
+    One of several scans, as a progressive one is, stands in memory as a whole before its first line is known.
+    """
+    at, components = 2, 0
+    while data.startswith(b"\xff\xd8") and at + 10 <= len(data) and data[at] == 0xFF:
+        marker = data[at + 1]
+        if marker == 0xDA:
+            return 0 < components == data[at + 4]
+        if marker in (0xC0, 0xC1):
+            components = data[at + 9]
+        elif 0xC2 <= marker <= 0xCF and marker not in (0xC4, 0xC8, 0xCC):
+            return False
+        at += 1 if marker == 0xFF else 2 + int.from_bytes(data[at + 2 : at + 4])
+    return False

@@ -32,6 +32,7 @@ from registry.services.receipts import Receipt, receipt_of
 from registry.services.refreshes import queue_refresh
 from registry.services.sheet_body import SheetBody, read_body
 from registry.services.sheet_versions import version_add, versions_first
+from registry.services.texts import words_of
 from registry.translation import gettext as _
 
 Still = Callable[[Sheet], None]  # asked of the locked row: raises where it is not as its sender saw it
@@ -170,7 +171,8 @@ def sheet_amend(*, by: User, sheet: Sheet, on_version: int, body: Any, reason: s
             ]
         )
     sheet_body = read_body(body, design=sheet.design)
-    if not reason.strip():
+    reason = words_of(reason, "/reason")
+    if not reason:
         raise RegistryErrors(
             [RegistryError("value_missing", _("This is empty."), _("Say what was wrong."), field="/reason")]
         )
@@ -181,7 +183,7 @@ def sheet_amend(*, by: User, sheet: Sheet, on_version: int, body: Any, reason: s
         body=sheet_body,
         made_by=by,
         meter=meter_of(sheet.contributor, sheet_body.meter, sheet_body) or current.meter,
-        reason=reason.strip()[:300],
+        reason=reason[:300],
         earlier=current,
         pattern_shown=seen,
     )
@@ -196,7 +198,7 @@ def sheet_withdraw(*, by: User, sheet: Sheet, reason: str, still: Still | None =
     sheet = _own_locked(by, sheet, still)
     if sheet.withdrawn_at is None:
         sheet.withdrawn_at = timezone.now()
-        sheet.withdrawn_reason = reason.strip()[:300]
+        sheet.withdrawn_reason = words_of(reason, "/reason")[:300]
         sheet.save(update_fields=["withdrawn_at", "withdrawn_reason"])
         record(by=by, action="sheet_withdraw", target_kind="sheet", target_uuid=sheet.uuid)
         queue_refresh(sheet.design)

@@ -30,20 +30,40 @@ LAST_FOR = timedelta(seconds=30)  # how long a failed design waits, times its fa
 TRIES = 3
 DEATHS_FOR = timedelta(hours=1)  # how long a worker's death counts
 ROUND_LOCK = 0x62710002
+_END_LINES = """
+SELECT beat.worker_id, pg_terminate_backend(line.pid)
+FROM registry_workerbeat beat JOIN pg_stat_activity line ON line.pid = beat.backend_pid
+WHERE beat.seen_at < now() - make_interval(secs => %s) AND line.backend_start <= beat.seen_at
+  AND line.usename = current_user AND line.datname = current_database()
+"""
 
 
-def beat(*, worker_id: str) -> None:
-    """This worker lives, by the database's clock."""
+def beat(*, worker_id: str, line: int | None = None) -> None:
+    """This worker lives, by the database's clock.  line: `line_of_tasks` of the thread that does them."""
     WorkerBeat.objects.update_or_create(
         worker_id=worker_id,
-        defaults={"seen_at": Now()},
+        defaults={"seen_at": Now(), "backend_pid": line},
         create_defaults={
             "host": socket.gethostname()[:100],
             "pid": os.getpid(),
             "started_at": Now(),
             "seen_at": Now(),
+            "backend_pid": line,
         },
     )
+
+
+def line_of_tasks() -> int | None:
+    """PostgreSQL's process at the other end of this thread's connection; it costs no question."""
+    if connection.vendor != "postgresql":
+        return None
+    connection.ensure_connection()
+    return int(connection.connection.info.backend_pid)
+
+
+def line_ended(*, worker_id: str) -> bool:
+    """Whether somebody took this worker for dead since its last word."""
+    return WorkerBeat.objects.filter(worker_id=worker_id, backend_pid=None).exists()
 
 
 def leave(*, worker_id: str) -> None:
@@ -80,6 +100,7 @@ def tasks_take_over() -> int:
     Not where more workers died of something else lately: then the machine is at fault, not the task.
     """
     silent_for = timedelta(seconds=settings.BENCHQUORUM_WORKER_SILENT)
+    _lines_end(silent_for)
     seen = WorkerBeat.objects.filter(seen_at__gte=Now() - DEATHS_FOR)
     living = set(seen.filter(seen_at__gte=Now() - silent_for).values_list("worker_id", flat=True))
     fell = set(seen.values_list("worker_id", flat=True)) - living
@@ -102,6 +123,21 @@ def tasks_take_over() -> int:
             task.status = TaskResultStatus.READY
             task.save(update_fields=["status"])
     return taken
+
+
+def _lines_end(silent_for: timedelta) -> None:
+    """Of silent workers, or what they have locked stays so for as long as a frozen one's line is up.
+
+    A process that began after the worker's last word is another's that got its number.
+    """
+    if connection.vendor != "postgresql":
+        return
+    with connection.cursor() as cursor:
+        cursor.execute(_END_LINES, [silent_for.total_seconds()])
+        for worker_id, _ended in cursor.fetchall():
+            log.warning("the line of silent worker %s to the database is ended", worker_id)
+    silent = WorkerBeat.objects.filter(seen_at__lt=Now() - silent_for, backend_pid__isnull=False)
+    silent.update(backend_pid=None)
 
 
 def tasks_owed() -> int:

@@ -1,6 +1,7 @@
 """The API against its own description: made-up requests, all checks.
 
-Here 20 examples an operation, the same ones each time; ten times as many with BENCHQUORUM_SOAK.  Against a
+Here 20 examples an operation, the same ones each time; others with BENCHQUORUM_SOAK, again and again for half
+an hour in `make soak` (tests/soak/test_fuzzers.py).  Against a
 server with high rates (`BENCHQUORUM_RATE_ACCOUNT`, `BENCHQUORUM_NEW_SHEETS=0`), from this folder, where the
 settings are found:
 
@@ -25,6 +26,7 @@ from registry.models import Design, Sheet, User
 from registry.services.charts import chart_refresh
 from registry.services.sheets import sheet_submit
 from tests.api.made import made_design, made_token, made_user, sheet_body
+from tests.cases import case_tried
 
 ROOT = Path(__file__).parents[2]
 SOAK = float(os.environ.get("BENCHQUORUM_SOAK") or 0)
@@ -70,4 +72,5 @@ schema = schemathesis.openapi.from_wsgi("/api/v1/schema/", get_wsgi_application(
 def test_answers_are_as_described(
     case: schemathesis.Case, registry_with_a_chart: None, headers: dict[str, str]
 ) -> None:
+    case_tried()
     case.call_and_validate(headers=headers)

@@ -13,6 +13,9 @@ from typing import Any
 
 from tests.soak.fill import PINS, POSITIONS
 
+# Of all requests 4 in 100 check and 1 sends.  Who reads makes two requests, so of turns it is more of them.
+CHECKS, SENDS = (2 * share / (1 + 0.04 + 0.01) for share in (0.04, 0.01))
+
 
 def sheet_body(design: str, chance: random.Random) -> dict[str, Any]:
     readings = [
@@ -52,9 +55,9 @@ class Traffic:
         chance = random.Random(1000 * self.seed + seed)
         while not self.ended.is_set():
             dice, design = chance.random(), chance.choice(self.designs)
-            if dice < 0.01:
+            if dice < SENDS:
                 self.send(chance, self.tokens[seed % len(self.tokens)])
-            elif dice < 0.05:
+            elif dice < SENDS + CHECKS:
                 self.check(chance)
             else:
                 self.request("chart", "GET", f"/api/v1/charts/{design}/", None, {200})
@@ -62,6 +65,13 @@ class Traffic:
             if self.think:
                 time.sleep(chance.expovariate(1 / self.think))
         _connection(self.port).close()
+
+    def shares(self) -> dict[str, float]:
+        """How much of all requests that were answered read, checked and sent."""
+        counts = {kind: len(seconds) for kind, seconds in self.seconds.items()}
+        total = sum(counts.values()) or 1
+        reads = counts["chart"] + counts["bare"]
+        return {"read": reads / total, "check": counts["check"] / total, "sheet": counts["sheet"] / total}
 
     def checker(self, seed: int) -> None:
         chance = random.Random(1000 * self.seed + seed)

@@ -18,6 +18,7 @@ from registry.selectors.jobs import check_of, sheets_of_job
 from registry.services.checks import check_suspect
 from registry.services.jobs.events import event_add, job_locked
 from registry.services.sheet_body import read_body
+from registry.services.sheet_fields import known_fields
 from registry.services.sheets import refuse_unmeasured, sheet_submit
 from registry.translation import gettext as _
 
@@ -50,7 +51,8 @@ def unit_bench(*, by: Actor, job: Job, of: str, body: Any) -> JobEvent:
     if job.design is None:
         job.design = sheet_body.design
         job.save(update_fields=["design"])
-    kept = JobSheet.objects.create(job=job, of=unit, body={**body, "client_id": str(sheet_body.client_id)})
+    body_kept = {**known_fields(body), "client_id": str(sheet_body.client_id)}
+    kept = JobSheet.objects.create(job=job, of=unit, body=body_kept)
     account = account_of(by)
     if unit == JobUnit.OLD and account is not None and owns_job(by, job):
         sheet_store(by=account, job=job, kept=kept, least=True)

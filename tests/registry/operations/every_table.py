@@ -70,7 +70,7 @@ def _made(field: Any) -> Any:
     kinds: dict[type[models.Field[Any, Any]], Any] = {
         models.UUIDField: uuid.uuid4,
         models.EmailField: lambda: "somebody@workshop.example",
-        models.JSONField: lambda: {"é": [1, None, 0.1, "\u202e"], "b": True},
+        models.JSONField: lambda: {"é": [1, None, 0.1, "\u202e", 1e16, -0.0, 1e300, 5e-324], "b": True},
         models.BinaryField: lambda: b"\x00\xff'\\",
         models.DateTimeField: lambda: MOMENT,
         models.DateField: lambda: date(2026, 11, 3),

@@ -13,8 +13,9 @@ from rest_framework.exceptions import ParseError
 
 from api.problems import Failure
 from registry.errors import RegistryError, RegistryErrors
+from tests.cases import case_tried
 
-EXAMPLES = int(60 + 62_000 * float(os.environ.get("BENCHQUORUM_SOAK") or 0))
+EXAMPLES = int(60 + 62_000 * float(os.environ.get("BENCHQUORUM_SOAK") or 0))  # of a test, in one round
 REFUSED = (RegistryError, RegistryErrors, ParseError, Failure, PermissionDenied)
 fuzz = settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))
 
@@ -48,6 +49,7 @@ values = st.recursive(
 
 def survives(parse: Callable[[], Any]) -> Any:
     """What it gives, None where it is refused in words; anything else that is raised is the test's to see."""
+    case_tried()
     try:
         return parse()
     except REFUSED:

@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from registry import chart_notices
-from registry.immutability import KEPT, install, lifted, missing
+from registry.immutability import KEPT, Kept, install, lifted, missing, unlike
 from registry.models import AuditEntry, ChartRevision, Design, Reading, SheetVersion
 from registry.services.accounts import account_erase
 from registry.services.audit import chain_seal, record
@@ -65,8 +65,38 @@ def test_one_that_says_something_else_is_made_anew() -> None:
             else f"CREATE TRIGGER {name} BEFORE UPDATE ON registry_reading WHEN 0 BEGIN SELECT 1; END"
         )
     assert missing(connection) == []
+    assert unlike(connection) == [name]
     assert install(connection) == [name]
     assert install(connection) == []
+    assert unlike(connection) == []
+
+
+def test_the_audit_names_a_trigger_that_says_something_else(capsys: pytest.CaptureFixture[str]) -> None:
+    from registry.commands.audit import _verify_registry
+
+    assert _verify_registry() == 0
+    name, table = "registry_reading_kept_delete", "registry_reading"
+    with connection.cursor() as cursor:
+        drop(connection, cursor, name, table)
+        cursor.execute(
+            f"CREATE TRIGGER {name} AFTER DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION {table}_kept()"
+            if connection.vendor == "postgresql"
+            else f"CREATE TRIGGER {name} BEFORE DELETE ON {table} WHEN 0 BEGIN SELECT 1; END"
+        )
+    assert _verify_registry() == 1
+    assert f"{name} is not what it should be" in capsys.readouterr().err
+
+
+@postgresql
+def test_a_function_that_lets_everything_pass_is_named() -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "CREATE OR REPLACE FUNCTION registry_reading_kept() RETURNS trigger LANGUAGE plpgsql "
+            "AS $$ BEGIN RETURN NEW; END $$"
+        )
+    assert unlike(connection) == ["registry_reading_kept()"]
+    install(connection)
+    assert unlike(connection) == []
 
 
 @postgresql
@@ -161,3 +191,72 @@ def test_truncate_is_refused() -> None:
             cursor.execute("TRUNCATE registry_auditentry")
 
     refused(truncate)
+
+
+sqlite = pytest.mark.skipif(connection.vendor != "sqlite", reason="OR REPLACE is SQLite's")
+
+
+@sqlite
+@pytest.mark.parametrize("kept", KEPT, ids=lambda kept: str(kept.table))
+def test_all_that_is_unique_is_looked_after(kept: Kept) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(f"PRAGMA index_list({kept.table})")
+        unique = [name for _seq, name, is_unique, *_more in cursor.fetchall() if is_unique]
+        there = set()
+        for name in unique:
+            cursor.execute(f"PRAGMA index_info({name})")
+            there.add(frozenset(column for _seq, _cid, column in cursor.fetchall()))
+    assert {frozenset(columns) for columns in kept.keys} == there
+
+
+@sqlite
+def test_nothing_is_replaced_by_another_row(design: Design) -> None:
+    sheet = sheet_submit(by=made_user(), body=sheet_body(design))
+    made_revision(design, state="published")
+    record(by=None, action="import", target_kind="registry", target_uuid=None, sheets=3)
+    chain_seal()
+    for model in (Reading, SheetVersion, ChartRevision, AuditEntry):
+        for key in _keys_of(model):
+            before = list(model._base_manager.order_by("pk").values())
+            refused(lambda model=model, key=key: _replace(model, key))
+            assert list(model._base_manager.order_by("pk").values()) == before
+    assert sheet.versions.count() == 1
+
+
+def _keys_of(model: Any) -> list[tuple[str, ...]]:
+    kept = next(kept for kept in KEPT if kept.table == model._meta.db_table)
+    return [("id",), *kept.keys]
+
+
+def _replace(model: Any, key: tuple[str, ...]) -> None:
+    """A row like the first one that is alike in this key alone."""
+    table, first = model._meta.db_table, model._base_manager.order_by("pk").first()
+    other = {"id": "1000000", "uuid": f"'{'f' * 32}'", "number": "77", "sweep": "77", "is_current": "0"}
+    other |= {"place_id": "place_id", "version_id": "version_id"}
+    if key == ("sheet_id",):
+        other["is_current"] = "1"
+    columns = [field.column for field in model._meta.local_concrete_fields]
+    values = [column if column in key else other.get(column, column) for column in columns]
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"INSERT OR REPLACE INTO {table} ({', '.join(columns)}) "
+            f"SELECT {', '.join(values)} FROM {table} WHERE id = {first.pk}"
+        )
+
+
+@sqlite
+def test_no_row_comes_to_stand_in_another_ones_place(design: Design) -> None:
+    reader = made_user()
+    sheet = sheet_submit(by=reader, body=sheet_body(design))
+    sheet_amend(by=reader, sheet=sheet, on_version=1, body=sheet_body(design, held_good="new"), reason="typo")
+    record(by=None, action="import", target_kind="registry", target_uuid=None, sheets=3)
+    chain_seal()
+    record(by=None, action="import", target_kind="registry", target_uuid=None, sheets=4)
+
+    def moved(statement: str) -> None:
+        with connection.cursor() as cursor:
+            cursor.execute(statement)
+
+    refused(lambda: moved("UPDATE OR REPLACE registry_sheetversion SET is_current = 1"))
+    refused(lambda: moved("UPDATE OR REPLACE registry_auditentry SET number = 1 WHERE hash = ''"))
+    assert sheet.versions.count() == 2

@@ -7,9 +7,12 @@ import logging
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.test import Client
+from django.urls import get_resolver
 
 from registry.log_lines import JsonLines, request_id
+from registry.request_log import HidesLinks
 
 pytestmark = pytest.mark.django_db
 
@@ -37,12 +40,62 @@ def test_line_names_view_status_and_id_but_not_the_query(
     assert "who-asks" not in line
 
 
-def test_line_does_not_hold_the_token_of_a_private_link(
-    client: Client, caplog: pytest.LogCaptureFixture
+SECRET = "a-secret-of-ours"
+LINKS = (
+    f"/jobs/link/{SECRET}/", f"/shared/{SECRET}/", f"/invitations/{SECRET}/", f"/notices/stop/{SECRET}/",
+    f"/fleet/join/{SECRET}/", f"/fleet/calendar/{SECRET}.ics", f"/account/confirm-email/{SECRET}/",
+    f"/account/password/reset/key/1z-{SECRET}/",
+)  # fmt: skip
+
+
+def test_every_address_with_a_word_of_somebodys_in_it_is_in_the_list() -> None:
+    patterns = [pattern for pattern in addresses() if not pattern.startswith("api/")]
+    secret = [one for one in patterns if "<str:token>" in one or "(?P<key>" in one]
+    assert len(secret) == len(LINKS), secret
+
+
+def addresses() -> list[str]:
+    def walk(patterns: Any, before: str) -> Any:
+        for one in patterns:
+            here = before + str(one.pattern)
+            yield from walk(one.url_patterns, here) if hasattr(one, "url_patterns") else [here]
+
+    return list(walk(get_resolver().url_patterns, ""))
+
+
+@pytest.mark.parametrize("address", [*LINKS, *(link.rstrip("/") + "x" for link in LINKS), f"/{SECRET * 5}"])
+@pytest.mark.parametrize("method", ["get", "post"])
+def test_lines_do_not_hold_the_token_of_a_private_link(
+    address: str, method: str, caplog: pytest.LogCaptureFixture
 ) -> None:
+    client = Client(enforce_csrf_checks=True, raise_request_exception=False)
+    with caplog.at_level(logging.DEBUG), caplog.at_level(logging.DEBUG, "registry.request"):
+        for one in (address, address.rstrip("/")):
+            getattr(client, method)(one)
+    hide = HidesLinks()
+    lines = [JsonLines().format(one) for one in caplog.records if hide.filter(one) and one.name != "asyncio"]
+    lines = [line for line in lines if json.loads(line)["logger"] != "django.db.backends"]
+    assert lines and not [line for line in lines if SECRET in line]
+
+
+def test_the_lines_of_the_framework_go_through_that() -> None:
+    assert settings.LOGGING["handlers"]["console"]["filters"] == ["links"]
+    assert settings.LOGGING["filters"]["links"] == {"()": "registry.request_log.HidesLinks"}
+
+
+def test_a_refused_form_names_no_link(caplog: pytest.LogCaptureFixture) -> None:
+    with caplog.at_level(logging.WARNING, "django.security.csrf"):
+        Client(enforce_csrf_checks=True).post(LINKS[2])
+    (line,) = [one for one in caplog.records if one.name == "django.security.csrf"]
+    HidesLinks().filter(line)
+    assert line.getMessage().endswith(": /invitations/…/")
+
+
+def test_ids_and_words_of_ours_stay_in_the_line(client: Client, caplog: pytest.LogCaptureFixture) -> None:
+    address = "/designs/6a1f5c1e-0b6e-4d0e-8b0a-6d3f6c0e9a11/matrix/blank.csv"
     with caplog.at_level(logging.INFO, "registry.request"):
-        client.get("/jobs/link/a-secret-of-ours/")
-    assert caplog.records[-1].getMessage() == "GET /jobs/link/…/"
+        client.get(address)
+    assert caplog.records[-1].getMessage() == f"GET {address}"
 
 
 def test_an_error_is_one_line_with_its_trace() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 import signal
 import subprocess
@@ -10,6 +11,7 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
 from gunicorn.config import Config
 
 from registry.server_log import ServerLog
@@ -17,15 +19,38 @@ from registry.server_log import ServerLog
 ROOT = Path(__file__).parents[3]
 
 
-def test_a_line_of_the_server_is_json_whatever_stands_in_it() -> None:
+def server_log() -> tuple[ServerLog, logging.Handler]:
+    logging.getLogger("gunicorn.error").handlers.clear()
     said = ServerLog(Config())
     (handler,) = said.error_log.handlers
+    return said, handler
+
+
+def test_a_line_of_the_server_is_json_whatever_stands_in_it() -> None:
+    said, handler = server_log()
     record = said.error_log.makeRecord(
         "gunicorn.error", 40, "f", 1, "Worker (pid:%s)\nwas killed", (7,), None
     )
     line = json.loads(handler.format(record))
     assert (line["level"], line["logger"]) == ("ERROR", "gunicorn.error")
     assert line["message"] == "Worker (pid:7)\nwas killed"
+
+
+@pytest.mark.parametrize(
+    ("says", "told"),
+    [
+        (
+            ("Invalid request from ip=192.0.2.7: Invalid HTTP request line: 'GET /shared/TOKEN'",),
+            "Invalid request",
+        ),
+        (("Error handling request %s %s", "GET", "/shared/TOKEN?q=1"), "Error handling request"),
+    ],
+)
+def test_a_line_of_the_server_tells_no_address_and_no_link(says: tuple[str, ...], told: str) -> None:
+    said, handler = server_log()
+    record = said.error_log.makeRecord("gunicorn.error", 30, "f", 1, says[0], says[1:], None)
+    assert handler.filter(record)
+    assert json.loads(handler.format(record))["message"] == told
 
 
 def test_a_server_whose_process_is_killed_says_so_in_json(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import random
 import zipfile
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, time
@@ -212,6 +213,21 @@ def _books() -> Iterator[Case]:
     yield (
         "a sheet blown up by spaces",
         replaced(SHEET, b"<sheetData>", b"<sheetData>" + spaces),
+        {"matrix_bomb"},
+    )
+    some = random.Random(7)
+    crowd = b"".join(b'<c s="%d"/>' % some.randrange(10**6) for _ in range(250_000))
+    crowded = b'<sheetData><row r="1">' + crowd + b"</row>"
+    yield "a row of empty cells", replaced(SHEET, b"<sheetData>", crowded), {"matrix_bomb"}
+    styles = b"".join(b'<xf a="%d"/>' % some.randrange(10**6) for _ in range(110_000))
+    yield (
+        "a crowd of styles",
+        repacked(lambda n, c: c.replace(b"<cellXfs", styles + b"<cellXfs", 1) if n == "xl/styles.xml" else c),
+        {"matrix_bomb"},
+    )
+    yield (
+        "a crowd under another name",
+        repacked(same, {"xl/x.bin": b"<x>" + crowd + b"</x>"}),
         {"matrix_bomb"},
     )
     yield "a flat bomb", repacked(same, {f"x/{n}.bin": bytes(99_000) for n in range(100)}), {"matrix_bomb"}

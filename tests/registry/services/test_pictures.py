@@ -1,14 +1,20 @@
 from __future__ import annotations
 
 import io
+import os
+import subprocess
+import sys
+import threading
+import time
 
 import pytest
 from django.core.exceptions import PermissionDenied
 from PIL import Image
 
 from registry.errors import RegistryErrors
+from registry.services import pictures
 from registry.services.catalogue import design_propose
-from registry.services.pictures import picture_add, reencoded
+from registry.services.pictures import decoded_small, picture_add, reencoded
 from registry.services.sheets import sheet_submit
 from tests.registry.services.test_sheets import DESIGN, account, sheet_json
 
@@ -52,6 +58,89 @@ def test_picture_of_too_many_pixels_is_refused():
     Image.new("1", (10_000, 10_000)).save(out, "PNG")  # a few kB that would unpack to 300 MB
     with pytest.raises(RegistryErrors, match="too many pixels"):
         reencoded(out.getvalue())
+
+
+def test_a_telephones_picture_of_48_million_pixels_is_taken():
+    out = io.BytesIO()
+    Image.new("RGB", (8000, 6000), "teal").save(out, "JPEG")
+    assert Image.open(io.BytesIO(reencoded(out.getvalue()))).size == (2000, 1500)
+
+
+@pytest.mark.parametrize(
+    ("kind", "save", "size"),
+    [
+        ("JPEG", {"progressive": True}, (6100, 4100)),
+        ("PNG", {"compress_level": 1}, (6100, 4100)),
+        ("JPEG", {}, (8000, 8000)),
+    ],
+)
+def test_what_stands_in_memory_as_a_whole_may_have_fewer_pixels(kind, save, size):
+    out = io.BytesIO()
+    Image.new("RGB", size, "teal").save(out, kind, **save)
+    with pytest.raises(RegistryErrors, match="too many pixels"):
+        reencoded(out.getvalue())
+
+
+def test_a_jpeg_of_several_scans_is_none_that_is_decoded_small():
+    whole = photo()
+    assert decoded_small(whole)
+    assert not decoded_small(photo(progressive=True))
+    scan = whole.index(b"\xff\xda")
+    parts = bytearray(whole)
+    parts[scan + 4] = 1  # components of its first scan
+    assert not decoded_small(bytes(parts))
+    assert not any(decoded_small(whole[:n]) for n in range(0, scan, 7))
+
+
+def test_one_picture_at_a_time_is_decoded(monkeypatch):
+    at_once, most = [], []
+
+    def slow(data):
+        at_once.append(data)
+        most.append(len(at_once))
+        time.sleep(0.02)
+        at_once.pop()
+        return data
+
+    monkeypatch.setattr(pictures, "_written_anew", slow)
+    threads = [threading.Thread(target=reencoded, args=(b"x",)) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert most == [1, 1, 1, 1]
+
+
+# What the interpreter takes for itself varies; what is held is what the largest pictures add to it.
+IN_LITTLE_ROOM = """
+import io, resource, sys
+import django; django.setup()
+from PIL import Image
+from registry.services.pictures import reencoded
+def made(mode, size, kind, **save):
+    out = io.BytesIO(); Image.new(mode, size, "teal").save(out, kind, **save); return out.getvalue()
+files = [made("RGB", (8000, 6000), "JPEG"), made("RGB", (8000, 6000), "JPEG", subsampling=0),
+    made("RGB", (5900, 4000), "JPEG", progressive=True, subsampling=0),
+    made("RGBA", (5900, 4000), "PNG", compress_level=1), made("RGBA", (5900, 4000), "WEBP", method=0)]
+reencoded(made("RGB", (3000, 2000), "JPEG"))
+now = int(next(l for l in open("/proc/self/status") if l.startswith("VmSize")).split()[1]) * 1024
+resource.setrlimit(resource.RLIMIT_AS, (now + 320_000_000,) * 2)
+for data in files:
+    print(Image.open(io.BytesIO(reencoded(data))).size)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="another system counts memory otherwise")
+def test_the_largest_pictures_take_little_memory(tmp_path):
+    environment = {
+        **os.environ, "DJANGO_SETTINGS_MODULE": "registry.settings", "BENCHQUORUM_DATA": str(tmp_path),
+        "DATABASE_URL": "", "BENCHQUORUM_SECRET_KEY": "of a test",
+    }  # fmt: skip
+    done = subprocess.run(
+        [sys.executable, "-c", IN_LITTLE_ROOM], env=environment, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr[-2000:]
+    assert len(done.stdout.splitlines()) == 5
 
 
 @pytest.mark.django_db
