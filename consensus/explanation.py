@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.contacts import CONTACT, FIRST_LEVEL, LEAK, Alphabet
+from consensus.contacts import consistent_symbols
 from consensus.hypotheses import CONSTANTS
 from consensus.inference import (
     Pairs,
@@ -33,8 +33,8 @@ class Explanation:
 
     Entries of the likeliest explanation: sheet, row (merged readings of `Encoded`), place (-1 where the
     reading shows no single place), evidence (False: the end of travel read twice), differs: (E,) chance
-    that the reading is a slip, shown: (E,) symbol that was expected; code: (E,) of each
-    reading, after a resistive common's figure was taken off; figure: (E,) nothing was taken off.
+    that the reading, or one of its sweeps, is a slip, shown: (E,) symbol that was expected; code: (E,) of
+    each reading, after a resistive common's figure was taken off; figure: (E,) nothing was taken off.
     """
 
     hypothesis: IntArray
@@ -55,18 +55,6 @@ class Explanation:
     figure: BoolArray
 
 
-def consistent_symbols(alphabet: Alphabet) -> BoolArray:
-    """(codes, A) True where a code is what the symbol shows when nothing slips."""
-    table = np.zeros((alphabet.codes, alphabet.size), dtype=bool)
-    table[: LEAK + 1, 0] = True
-    table[CONTACT, 1] = True
-    levels = np.arange(alphabet.size - 2)
-    table[FIRST_LEVEL + levels, 2 + levels] = True
-    table[alphabet.wander_code] = True
-    table[alphabet.censored_code] = np.arange(alphabet.size) != 1
-    return table
-
-
 def explain(
     problem: Problem, pairs: Pairs, posterior: FloatArray, beliefs: FloatArray, codes: IntArray
 ) -> Explanation:
@@ -83,6 +71,7 @@ def explain(
     offset = (chosen.hypothesis // many == problem.faults - 1)[chosen.pair]
     code = np.where(offset, problem.shifted_code[chosen.row], codes[problem.row[chosen.row]])
     shown, differs = expected_symbols(problem, chosen, beliefs, table, code)
+    differs = np.where(problem.torn[chosen.row], 1.0, differs)
     doubtful = np.where(differs > DOUBTFUL, np.log1p(-np.minimum(differs, 1 - 1e-12)), 0.0)
     base = beliefs.shape[2]
     single = (chosen.source >= CONSTANTS) & (chosen.source < base)
