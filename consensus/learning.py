@@ -188,7 +188,8 @@ def _count_readings(
     row = told.row[pairs.pair]
     plain = (pairs.source >= CONSTANTS) & (pairs.source < beliefs.shape[2])
     people = who[pairs.sheet][pairs.pair]
-    shown, missed = (of[problem.row[pairs.row]] for of in (encoded.code, encoded.missed))
+    readings = problem.row[pairs.row]
+    shown, missed = encoded.code[readings], encoded.missed[readings]
     for table in range(beliefs.shape[1]):
         chance = told.posterior[pairs.pair, table]
         at = np.flatnonzero(plain & (chance > LEAST_PAIRS))

@@ -55,7 +55,7 @@ def merge_sweeps(
         code=np.where(tied, mixed, chosen),
         ohm=np.where(tied, np.nan, _mean_ohms(ohm, merged, code == chosen[merged], many)),
         missed=np.bincount(merged, opened, many) / sweeps,
-        torn=(fitting < sweeps[:, None]).all(axis=1),
+        torn=np.asarray((fitting < sweeps[:, None]).all(axis=1)),
     )
 
 
