@@ -6,6 +6,8 @@ shows are four operands x1..x4, read as (x1 parallel x2) in series with (x3 para
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,9 +28,18 @@ class Connections:
         self.pair_of = np.full((shape.pins, shape.pins), -1, dtype=np.int64)
         for index, (a, b) in enumerate(shape.pairs):
             self.pair_of[a, b] = self.pair_of[b, a] = index
-        pins = np.arange(shape.pins)
-        grid = np.meshgrid(np.arange(shape.positions), np.arange(2), pins, pins, indexing="ij")
-        self.position, self.between, self.a, self.b = (axis.ravel() for axis in grid)
+
+    def axes_of(self, points: LongArray) -> tuple[LongArray, LongArray, LongArray, LongArray]:
+        """Position, at or behind it (0, 1), one lead and the other, of points (n,)."""
+        rest, b = np.divmod(points, self.shape.pins)
+        rest, a = np.divmod(rest, self.shape.pins)
+        position, between = np.divmod(rest, 2)
+        return position, between, a, b
+
+    @cached_property
+    def axes(self) -> tuple[LongArray, LongArray, LongArray, LongArray]:
+        """Those of all points, of which a connector of many pins has millions."""
+        return self.axes_of(np.arange(self.shape.positions * 2 * self.shape.pins**2))
 
     def place(self, slot: LongArray, a: LongArray, b: LongArray) -> LongArray:
         """Place of a pin pair in a slot, UNKNOWN where the pattern has none."""
@@ -38,18 +49,18 @@ class Connections:
 
     def touched(self, fault: Fault) -> LongArray:
         """Points at which a unit with this fault may show something else than a good one."""
+        position, between, a, b = self.axes
         if fault.kind == "detent_shift":
-            return np.arange(len(self.a))
+            return np.arange(len(a))
         lines = [pin for pin in fault.pins if pin != self.shape.common]
-        at = np.isin(self.a, lines) | np.isin(self.b, lines)
+        at = np.isin(a, lines) | np.isin(b, lines)
         if fault.kind == "worn_contact":
-            at &= (self.position == fault.positions[0]) & (self.between == 0)
+            at &= (position == fault.positions[0]) & (between == 0)
         return np.flatnonzero(at)
 
     def operands(self, fault: Fault, points: LongArray | None = None) -> LongArray:
         """(points, 4) operands that a unit with this fault shows; points: all, or those given."""
-        at = np.arange(len(self.a)) if points is None else points
-        position, between, a, b = self.position[at], self.between[at], self.a[at], self.b[at]
+        position, between, a, b = self.axes if points is None else self.axes_of(points)
         ended = np.zeros(len(position), dtype=bool)
         if fault.kind == "detent_shift":
             moved = position + (1 if fault.detail == "out" else -1)

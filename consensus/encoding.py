@@ -97,7 +97,8 @@ def encode(design: DesignReadings, settings: Settings) -> Encoded:
     first, sweeps = _merge(sheet * shape.cells + cell)
     merged = merge_sweeps(code, ohm, sweeps, alphabet)
     sheet, cell = sheet[first], cell[first]
-    own = np.array([pair in shape.pairs for pair in shape.named], dtype=bool)
+    pairs = set(shape.pairs)
+    own = np.array([pair in pairs for pair in shape.named], dtype=bool)
     return Encoded(
         readings=design,
         shape=shape,

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.agreement import agree_cells
+from consensus.aside import findings_aside
 from consensus.block_learning import learn_blocks
 from consensus.common_offset import with_offsets
 from consensus.coordination import MEMBER, table_roles
@@ -17,10 +18,9 @@ from consensus.design_figures import agreement_figures, telling_cells, told_stat
 from consensus.encoding import Encoded, encode
 from consensus.explanation import Explanation, explain
 from consensus.findings import TableRole, find_all
-from consensus.inference import crossed_pairs, source_beliefs
 from consensus.learning import learn
 from consensus.problem import Problem, make_problem
-from consensus.propagation import State, final_beliefs, judge, pattern_beliefs
+from consensus.propagation import State, final_beliefs, pattern_beliefs
 from consensus.readings import DesignReadings
 from consensus.reliability import Reliability
 from consensus.results import DesignAgreement, ReadingModel, SheetFinding, VariantPattern
@@ -222,20 +222,9 @@ def _all_findings(
         kept, find_all(encoded, problem.hypotheses, judged.explained, kept, roles), strict=True
     ):
         found[int(sheet)] = finding
-    aside = np.flatnonzero(~encoded.counts)
-    if len(aside):
-        other = make_problem(encoded, reliability, settings, aside)
-        sources = source_beliefs(other, np.repeat(judged.belief[None], other.units, axis=0), judged.prior)
-        pairs = crossed_pairs(other, np.ones(len(aside), dtype=bool))
-        _, posterior, _ = judge(other, pairs, sources, judged.share, judged.block)
-        pattern = source_beliefs(
-            other, np.repeat(judged.belief[None], other.units, axis=0), judged.prior, False
-        )
-        told = explain(other, pairs, posterior, pattern, encoded.code)
-        for sheet, finding in zip(
-            aside, find_all(encoded, other.hypotheses, told, aside, roles), strict=True
-        ):
-            found[int(sheet)] = finding
+    found |= findings_aside(
+        encoded, judged.belief, judged.prior, judged.share, judged.block, roles, reliability, settings
+    )
     return [found[sheet] for sheet in range(encoded.sheets)]
 
 

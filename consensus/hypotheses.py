@@ -56,6 +56,9 @@ __all__ = [
 ]
 BRIDGED_LINES_UP_TO = 16  # more lines than that: only neighbouring pins are taken as bridged
 EXCHANGES_UP_TO = 40  # longer lists of pins or positions: exchanges are not looked for
+MOST_FIGURES = 20_000_000  # faults × mistakes × cells, above which those of single lines are not looked for
+LARGE_FROM = 10_000  # cells × (pairs + pins) from which only the hypotheses of a few shapes are kept
+MOST_SINGLE_FIGURES = 300_000  # (faults + mistakes) × cells, which every sheet is weighed by: the same
 
 
 @dataclass(frozen=True)
@@ -120,34 +123,56 @@ def unit_faults(shape: Shape, worn: bool = False) -> tuple[Fault, ...]:
     return tuple(found)
 
 
-def _assemble(
-    shape: Shape, mistakes: tuple[Mistake, ...], faults: tuple[Fault, ...]
-) -> tuple[LongArray, BoolArray]:
-    """(faults, mistakes, cells, 4) operands and (mistakes, cells) repeated readings."""
-    grid = Connections(shape)
-    shown = np.stack([grid.operands(fault) for fault in faults])
-    moved = [grid.cells_after(mistake) for mistake in mistakes]
-    index = np.stack([cells for cells, _ in moved])
-    operands = shown[:, index]
-    return operands, np.stack([repeats for _, repeats in moved])
+def weighed(shape: Shape, worn: bool = False) -> tuple[tuple[Mistake, ...], tuple[Fault, ...]]:
+    """The mistakes and faults that a design of this shape is weighed under.
+
+    Where each with each would fill the memory (many pins, many pairs of them) those of single lines are left
+    out: wrong common, exchanged pins, and the faults but for a shifted detent and a resistive common.
+    """
+    mistakes, faults = sheet_mistakes(shape), unit_faults(shape, worn)
+    crossed, single = len(mistakes) * len(faults), len(mistakes) + len(faults)
+    if crossed * shape.cells <= MOST_FIGURES and single * shape.cells <= MOST_SINGLE_FIGURES:
+        return mistakes, faults
+    return tuple(one for one in mistakes if not one.pins), tuple(one for one in faults if not one.pins)
 
 
-def _number_sources(shape: Shape, operands: LongArray) -> tuple[LongArray, LongArray]:
-    """Source index of each reading, and the operands of each source (constants and places first)."""
+def _number_sources(
+    shape: Shape, faults: tuple[Fault, ...], grid: Connections, touched: LongArray
+) -> tuple[IntArray, IntArray]:
+    """(faults, mistakes, cells) source of each reading, and the operands of each source (constants and places
+    first).  touched: (mistakes, cells) points under the leads.
+
+    A fault is laid on each point once, not on each cell under each mistake.
+    """
     base = CONSTANTS + shape.places
-    x1, x2, x3, x4 = np.moveaxis(operands, -1, 0)
-    plain = (x2 == OPEN) & (x3 == CLOSED) & (x4 == OPEN)
+    points, at = np.unique(touched, return_inverse=True)
+    shown = np.empty((len(faults), len(points)), dtype=np.int32)
+    found, where = [np.zeros((0, 4), dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    for number, fault in enumerate(faults):
+        x = grid.operands(fault, points)
+        shown[number] = x[:, 0]
+        several = np.flatnonzero((x[:, 1] != OPEN) | (x[:, 2] != CLOSED) | (x[:, 3] != OPEN))
+        found.append(x[several])
+        where.append(several + number * len(points))
+    operands, index = _distinct_rows(np.concatenate(found), base)
+    shown.ravel()[np.concatenate(where)] = base + index
     simple = np.full((base, 4), OPEN, dtype=np.int64)
     simple[:, 0], simple[:, 2] = np.arange(base), CLOSED
-    source = x1.copy()
-    key = (((x1 * base + x2) * base + x3) * base + x4)[~plain]
-    keys, inverse = np.unique(key, return_inverse=True)
-    source[~plain] = base + inverse
-    parts = (keys // base**3, keys // base**2 % base, keys // base % base, keys % base)
-    return source, np.concatenate([simple, np.stack(parts, axis=1)])
+    source = shown.take(at.reshape(touched.shape), axis=1)
+    return source, np.concatenate([simple, operands]).astype(np.int32)
 
 
-@lru_cache(maxsize=256)
+def _distinct_rows(rows: LongArray, base: int) -> tuple[LongArray, LongArray]:
+    """Distinct rows of (n, 4) numbers below `base` in their order, and which of them each one is.
+
+    Each half of a row is one number; `base`⁴ would not fit into one where places are many."""
+    halves = np.stack([rows[:, 0] * base + rows[:, 1], rows[:, 2] * base + rows[:, 3]])
+    kinds, rank = np.unique(halves, return_inverse=True)
+    rank = rank.reshape(halves.shape)
+    _keys, first, index = np.unique(rank[0] * len(kinds) + rank[1], return_index=True, return_inverse=True)
+    return rows[first], index
+
+
 def enumerate_hypotheses(shape: Shape, worn: bool = False) -> HypothesisSet:
     """Each fault with each mistake: hypothesis fault * len(mistakes) + mistake, the first is "as read".
 
@@ -158,19 +183,29 @@ def enumerate_hypotheses(shape: Shape, worn: bool = False) -> HypothesisSet:
     >>> [(m.kind, m.detail) for m in enumerate_hypotheses(shape).mistakes][:3]
     [('none', ''), ('mirrored_pins', 'lines'), ('mirrored_pins', 'face')]
     """
-    mistakes, faults = sheet_mistakes(shape), unit_faults(shape, worn)
-    operands, repeats = _assemble(shape, mistakes, faults)
-    source, operands_of = _number_sources(shape, operands)
-    own = np.tile([pair in shape.pairs for pair in shape.named], len(shape.slots))
+    large = shape.cells * (len(shape.pairs) + shape.pins) > LARGE_FROM
+    return (_kept_large if large else _kept)(shape, worn)
+
+
+def _enumerated(shape: Shape, worn: bool) -> HypothesisSet:
+    mistakes, faults = weighed(shape, worn)
+    grid = Connections(shape)
+    moved = [grid.cells_after(mistake) for mistake in mistakes]
+    touched, repeats = np.stack([points for points, _ in moved]), np.stack([silent for _, silent in moved])
+    source, operands = _number_sources(shape, faults, grid, touched)
+    pairs = set(shape.pairs)
+    own = np.tile([pair in pairs for pair in shape.named], len(shape.slots))
     composite = (source[..., own] >= CONSTANTS + shape.places).any(axis=-1)
     composite |= np.array([m.kind == "wrong_common" for m in mistakes])
-    source = source.reshape(-1, shape.cells)
     return HypothesisSet(
         mistakes=mistakes,
         faults=faults,
-        source=source.astype(np.int32),
-        operands=operands_of.astype(np.int32),
+        source=source.reshape(-1, shape.cells),
+        operands=operands,
         silent=np.tile(repeats, (len(faults), 1)),
         repeating=np.tile(repeats.any(axis=1), len(faults)),
         composite=composite.ravel(),
     )
+
+
+_kept, _kept_large = lru_cache(maxsize=256)(_enumerated), lru_cache(maxsize=12)(_enumerated)

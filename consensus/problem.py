@@ -32,6 +32,7 @@ FAULT_KINDS = (
 NAMED_RIGHTLY = -3.0  # nats against a mirrored face where `against` is the common itself
 BLUNT, SHARP = 0.65, 0.8  # Youden's J of a reader up to which no mistake can be told from slips, or all
 LEAST_SHARE = 1e-12  # prior of what none of these readers' sheets can tell
+NO_SHARE = 1e-300  # where no reader's can: a long sheet of one who reads by chance outweighs LEAST_SHARE
 MOST_END_ODDS = 2.5  # nats that an end row left empty may speak for a shift: it has other reasons too
 
 
@@ -138,12 +139,13 @@ def mistake_shares(
     return np.asarray(share / share.sum(axis=1, keepdims=True))
 
 
-def fault_shares(faults: tuple[Fault, ...], rate: float) -> FloatArray:
-    """(F,) prior share of units with each fault: `rate` in all, divided evenly over its kinds."""
+def fault_shares(faults: tuple[Fault, ...], rate: float, least: float = LEAST_SHARE) -> FloatArray:
+    """(F,) prior share of units with each fault: `rate` in all, divided evenly over its kinds; `least`: of
+    each, whatever the rate."""
     kinds = [fault.kind for fault in faults]
     share = np.array([rate / len(FAULT_KINDS) / max(kinds.count(kind), 1) for kind in kinds])
     share[0] = 1 - share[1:].sum()
-    return np.asarray(np.maximum(share, LEAST_SHARE))
+    return np.asarray(np.maximum(share, least))
 
 
 def sheet_odds(encoded: Encoded, mistakes: tuple[Mistake, ...]) -> FloatArray:
@@ -205,6 +207,7 @@ def make_problem(
     sheet = sheet_of[encoded.sheet[rows]]
     distinct, unit = np.unique(encoded.unit[kept], return_inverse=True)
     told = float(mistakes_told(reliability.of("").discernment))
+    least = LEAST_SHARE if told > 0 else NO_SHARE
     light = np.bincount(sheet, minlength=len(kept)) < LIGHT_BELOW
     return Problem(
         hypotheses=hypotheses,
@@ -220,9 +223,9 @@ def make_problem(
         torn=encoded.torn[rows],
         unit=unit.astype(np.int64),
         units=len(distinct),
-        log_mistake=np.log(np.maximum(shares, LEAST_SHARE))[encoded.contributor[kept]]
+        log_mistake=np.log(np.maximum(shares, least))[encoded.contributor[kept]]
         + sheet_odds(encoded, hypotheses.mistakes)[kept],
-        log_fault=np.log(fault_shares(hypotheses.faults, told * reliability.fault_rate)),
+        log_fault=np.log(fault_shares(hypotheses.faults, told * reliability.fault_rate, least)),
         offset=np.isfinite(encoded.offset[kept]),
         light=light,
         strange=encoded.strange[kept],

@@ -87,8 +87,8 @@ def grid_of(shape: Shape) -> Grid:
     )
     points = [connections.touched(fault) if fault.kind != "none" else np.empty(0, int) for fault in faults]
     changed = [connections.operands(fault, at) for fault, at in zip(faults, points, strict=True)]
-    a, b = connections.a, connections.b
-    slot = connections.slot_of[connections.position, connections.between]
+    position, between, a, b = connections.axes
+    slot = connections.slot_of[position, between]
     has_place = (slot >= 0) & (connections.pair_of[a, b] >= 0)
     is_common = np.full(len(a), False) if shape.common is None else (a == shape.common) | (b == shape.common)
     return Grid(

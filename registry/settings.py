@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from datetime import timedelta
 from pathlib import Path
 
@@ -10,6 +9,7 @@ import environ
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
+from registry.secret_key import secret_key
 from registry.stores import cache, database, mail
 
 env = environ.Env()
@@ -18,30 +18,13 @@ DATA_DIR = Path(env.str("BENCHQUORUM_DATA", "") or BASE_DIR / "var").resolve()
 
 DEBUG = env.bool("BENCHQUORUM_DEBUG", False)
 
-
 THIS_MACHINE = ["localhost", "127.0.0.1", "[::1]"]
 ALLOWED_HOSTS = env.list("BENCHQUORUM_HOSTS", default=THIS_MACHINE)
 CSRF_TRUSTED_ORIGINS = env.list("BENCHQUORUM_ORIGINS", default=[])
 BEHIND_TLS = env.bool("BENCHQUORUM_TLS", False)
 
-
-def _secret_key() -> str:
-    """From the environment; a copy that only this machine reaches makes and keeps one of its own."""
-    key = env.str("BENCHQUORUM_SECRET_KEY", "")
-    if key:
-        return str(key)
-    kept = DATA_DIR / "secret_key"
-    if not DEBUG and (BEHIND_TLS or not set(ALLOWED_HOSTS) <= set(THIS_MACHINE)):
-        known = f" The one in {kept} goes on, if it is given." if kept.exists() else ""
-        raise ImproperlyConfigured(f"A registry that others reach needs BENCHQUORUM_SECRET_KEY.{known}")
-    if not kept.exists():
-        DATA_DIR.mkdir(parents=True, exist_ok=True)
-        kept.touch(mode=0o600)
-        kept.write_text(secrets.token_urlsafe(50))
-    return kept.read_text()
-
-
-SECRET_KEY = _secret_key()
+REACHED_BY_OTHERS = BEHIND_TLS or not set(ALLOWED_HOSTS) <= set(THIS_MACHINE)
+SECRET_KEY = secret_key(DATA_DIR, needed=REACHED_BY_OTHERS and not DEBUG)
 # Under TLS a browser takes cookies of such names from this very host only, and sends them encrypted only.
 COOKIE_PREFIX = "__Host-" if BEHIND_TLS else ""
 

@@ -68,7 +68,9 @@ def quiet_requests() -> None:
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     walks = [item for item in items if item.get_closest_marker("browser")]
     for item in walks:
-        item.add_marker(pytest.mark.flaky(reruns=2, only_rerun=["TimeoutError"]))
+        item.add_marker(
+            pytest.mark.flaky(reruns=2, only_rerun=["TimeoutError", "Execution context was destroyed"])
+        )
     if not walks or chromium_path() is not None:
         return
     if in_ci():

@@ -10,7 +10,8 @@ from typing import Any
 
 from consensus import ENGINE_VERSION, Reliability, Settings, agree_designs, alike_designs, learn_reliability
 from consensus.readings import DesignReadings
-from consensus.results import DesignAgreement
+from consensus.results import DesignAgreement, SheetFinding
+from consensus.sheet_origin import ChartOrigin, chart_origin, other_designs_found
 from registry.bridge.checks import stored_agreement
 from registry.bridge.parallel import crew
 from registry.bridge.tables import designs_from_table
@@ -36,10 +37,10 @@ def agree_document(
     progress: is told the share done; workers: processes for files of many readings.
     """
     document = {**_head(), "designs": [], "submissions": []}
-    found = _each_design(table, _agreed, progress or (lambda share: None), workers)
-    for design, findings in found.results:
-        document["designs"].append(design)
-        document["submissions"] += findings
+    found = _each_design(table, _agreed, dict, progress or (lambda share: None), workers)
+    for told in found.results:
+        document["designs"].append(told.design)
+        document["submissions"] += told.findings
     document["reliability"] = found.reliability.to_plain()
     return document
 
@@ -48,12 +49,12 @@ def agree_text(
     table: TidyTable, progress: Callable[[float], None] | None = None, workers: int = 1
 ) -> Iterator[str]:
     """`json_text(agree_document(…))` in pieces: each worker writes its own designs."""
-    found = _each_design(table, _agreed_text, progress or (lambda share: None), workers)
+    found = _each_design(table, _agreed_text, json_text, progress or (lambda share: None), workers)
     head = json_text(_head())
     yield head[:-1] + ',"designs":['
-    yield ",".join(design for design, _findings in found.results)
+    yield ",".join(told.design for told in found.results)
     yield '],"submissions":['
-    yield ",".join(findings for _design, findings in found.results if findings)
+    yield ",".join(text for told in found.results for text in told.findings)
     yield f'],"reliability":{json_text(found.reliability.to_plain())}}}'
 
 
@@ -62,15 +63,30 @@ def _head() -> Plain:
 
 
 @dataclass(frozen=True)
+class _Told:
+    """A design and the findings of its sheets, plain or as text; where no sheet may be of another design the
+    text of all findings is in one piece.  origin: what is compared with other designs, once all are there."""
+
+    design: Any
+    findings: list[Any]
+    origin: ChartOrigin
+
+
+@dataclass(frozen=True)
 class _Found:
     reliability: Reliability
-    results: list[Any]
+    results: list[_Told]
 
 
 def _each_design(
-    table: TidyTable, one: Callable[..., Any], tell: Callable[[float], None], workers: int
+    table: TidyTable,
+    one: Callable[..., list[_Told]],
+    written: Callable[[Plain], Any],
+    tell: Callable[[float], None],
+    workers: int,
 ) -> _Found:
-    """The snapshot of a file, and what `one` makes of each of its designs under it."""
+    """The snapshot of a file, and what `one` makes of each of its designs under it; then, with all of them
+    there, which sheets are of another design than they claim.  written: a finding as `one` gives it."""
     settings = Settings()
     designs = designs_from_table(table)
     place = {id(design): number for number, design in enumerate(designs)}
@@ -86,11 +102,17 @@ def _each_design(
         )
         groups = alike_designs(designs)
         work = [(group, reliability, settings) for group in groups]
-        found: dict[int, Any] = {}
+        found: dict[int, _Told] = {}
         for group, results in zip(groups, each(one, work), strict=True):
             found |= zip(group, results, strict=True)
             tell(LEARNING + (1 - LEARNING) * len(found) / len(designs))
-    return _Found(reliability, [found[number] for number in range(len(designs))])
+    results = [found[number] for number in range(len(designs))]
+    renamed = other_designs_found(designs, [told.origin for told in results], settings)
+    for (number, sheet), finding in renamed.items():
+        common = designs[number].common
+        label = None if common is None else designs[number].pins[common]
+        results[number].findings[sheet] = written(_finding(finding, label))
+    return _Found(reliability, results)
 
 
 def _learned(
@@ -101,23 +123,30 @@ def _learned(
     return function(([designs[number] for number in numbers], reliability, settings))
 
 
-def _agreed(
-    designs: Sequence[DesignReadings], work: tuple[list[int], Reliability, Settings]
-) -> list[tuple[Plain, list[Plain]]]:
+def _agreed(designs: Sequence[DesignReadings], work: tuple[list[int], Reliability, Settings]) -> list[_Told]:
     numbers, reliability, settings = work
+    some = [designs[number] for number in numbers]
     found = []
-    for agreement in agree_designs([designs[number] for number in numbers], reliability, settings):
-        findings = agreement.findings_plain()
-        for finding in findings:
-            finding["message"] = finding_message(finding, agreement.common)
-        found.append((agreement.to_plain(), findings))
+    for design, agreement in zip(some, agree_designs(some, reliability, settings), strict=True):
+        findings = [_finding(finding, agreement.common) for finding in agreement.findings]
+        found.append(_Told(agreement.to_plain(), findings, chart_origin(design, agreement)))
     return found
 
 
 def _agreed_text(
     designs: Sequence[DesignReadings], work: tuple[list[int], Reliability, Settings]
-) -> list[tuple[str, str]]:
-    return [(json_text(design), json_text(findings)[1:-1]) for design, findings in _agreed(designs, work)]
+) -> list[_Told]:
+    found = []
+    for told in _agreed(designs, work):
+        apart = [[entry] for entry in told.findings] if told.origin.suspects else [told.findings]
+        texts = [json_text(entries)[1:-1] for entries in apart if entries]
+        found.append(_Told(json_text(told.design), texts, told.origin))
+    return found
+
+
+def _finding(finding: SheetFinding, common: str | None) -> Plain:
+    plain = finding.to_plain()
+    return {**plain, "message": finding_message(plain, common)}
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,9 @@
-"""Figures of a package that are no charts, computed anew from its rows: facts and units over time."""
+"""Figures of a package that are no charts, made anew: cells, facts, units over time."""
 
 from __future__ import annotations
 
+import json
+import operator
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -12,6 +14,7 @@ from uuid import UUID
 from registry.bridge.facts import MOST_ELSEWHERE, AnswerRow, FactRow, fact_agreements
 from registry.formats.decision_overlays import Overlays
 from registry.formats.fact_questions import BY_CODE, answer_key
+from registry.formats.package_cell_table import CELLS, cell_rows
 from registry.formats.package_files import Package
 from registry.formats.package_job_tables import FACT_STANDINGS, LIVES, standing_row
 from registry.formats.unit_lives import EventSaid, SheetSaid, lives_of
@@ -32,7 +35,11 @@ class FiguresVerified:
 
 def verify_figures(package: Package) -> Iterator[FiguresVerified]:
     """One answer for each table; nothing for a package that is older than they are."""
-    for table, made in ((FACT_STANDINGS, _standings), (LIVES, _lives)):
+    for table, made, equal in (
+        (CELLS, _cells, operator.eq),  # only written in another form: exactly the same figures
+        (FACT_STANDINGS, _standings, _equal),
+        (LIVES, _lives, _equal),
+    ):
         if package.has(table.name):
             names = table.names
             told = {
@@ -40,7 +47,7 @@ def verify_figures(package: Package) -> Iterator[FiguresVerified]:
             }
             found = {_key(dict(zip(names, row, strict=True)), table.key): row for row in made(package)}
             differs = sorted(
-                key for key in told.keys() | found.keys() if not _equal(told.get(key), found.get(key))
+                key for key in told.keys() | found.keys() if not equal(told.get(key), found.get(key))
             )
             yield FiguresVerified(table.name, len(found.keys() - set(differs)), tuple(differs))
 
@@ -70,6 +77,12 @@ def _laid(package: Package) -> list[Any]:
         for row in package.rows("decisions")
         if row["state"] == "in_force" and row["target"]
     ]
+
+
+def _cells(package: Package) -> Iterator[Row]:
+    """Of every chart, whichever engine made it: the table says what the chart says, and nothing else."""
+    for row, content in zip(package.rows("charts"), package.lines("charts"), strict=True):
+        yield from cell_rows(row["design"], row["revision"], json.loads(content))
 
 
 def _standings(package: Package) -> Iterator[Row]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections import defaultdict
 from collections.abc import Callable, Iterator
@@ -51,6 +52,8 @@ def _verified(
 ) -> Verified:
     stored = json.loads(content)
     at = (stored["design"]["name"], row["revision"])
+    if hashlib.sha256(content).hexdigest() != row["content_sha256"]:
+        return Verified(*at, DIFFERS, ("/content_sha256",))
     if digest_of(inputs) != row["digest"]:
         return Verified(*at, DIFFERS, ("/inputs",))
     if inputs.get("engine") != ENGINE_VERSION:

@@ -31,6 +31,8 @@ def run(args: argparse.Namespace) -> int:
             sheets=pulled.sheets, charts=pulled.charts, n=pulled.up_to
         )
     )
+    if pulled.went_back:
+        warn(_("Its feed of changes went back, as after a restore: every design was asked for anew."))
     for design, why in pulled.bad.items():
         warn(_("design {design} was skipped: {why}").format(design=design, why=why))
     return 1 if pulled.bad else 0

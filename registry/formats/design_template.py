@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from registry.formats.tidy_columns import HELD_GOOD, SOURCE_CLASSES
 
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
+
 HEADS = ("unit", "held_good", "class", "position", "pin", "against", "reading")
 SPARE = 2000  # lines for further units
-LONGEST_LIST = 255  # signs that a spreadsheet takes as a list of its own
+LISTS = "lists"  # hidden: what may stand in a column, whatever signs are in it; the reader passes over it
 
 
 def design_template(
@@ -26,11 +30,15 @@ def design_template(
     for position in positions:
         for pin, against in pairs:
             sheet.append(["", "worked", "unknown", position, pin, against, ""])
-    for row in sheet.iter_rows(min_row=1, max_row=1 + len(positions) * len(pairs)):
+    last = max(SPARE, 1 + len(positions) * len(pairs))
+    for row in sheet.iter_rows(min_row=1, max_row=last, max_col=len(HEADS)):
         for cell in row:
-            cell.number_format = "@"  # text: 4R7 and 1e3 stay as they are typed
-            cell.font = Font(bold=cell.row == 1)
+            cell.number_format = "@"  # text: 4R7, 1e3 and 0.40 stay as they are typed
+    for cell in sheet[1]:
+        cell.font = Font(bold=True)
     sheet.freeze_panes = "A2"
+    lists = book.create_sheet(LISTS)
+    lists.sheet_state = "hidden"
     held = [word for word in HELD_GOOD if word != "no"]
     for head, words in (
         ("held_good", held),
@@ -39,7 +47,7 @@ def design_template(
         ("pin", pins),
         ("against", pins),
     ):
-        _list(sheet, HEADS.index(head) + 1, words)
+        _list(sheet, lists, HEADS.index(head) + 1, last, words)
     for letter, width in zip("ABCDEFG", (16, 12, 12, 10, 8, 8, 14), strict=True):
         sheet.column_dimensions[letter].width = width
     kept = io.BytesIO()
@@ -47,15 +55,17 @@ def design_template(
     return kept.getvalue()
 
 
-def _list(sheet: object, column: int, words: Sequence[str]) -> None:
-    """What the column takes; a design whose labels don't fit into a list goes without."""
+def _list(sheet: Worksheet, lists: Worksheet, column: int, last: int, words: Sequence[str]) -> None:
+    """What the column takes: the words stand in the same column of the hidden sheet."""
     from openpyxl.utils import get_column_letter
     from openpyxl.worksheet.datavalidation import DataValidation
 
-    text = ",".join(words)
-    if len(text) > LONGEST_LIST or any("," in word or '"' in word for word in words):
+    if not words:
         return
-    rule = DataValidation(type="list", formula1=f'"{text}"', allow_blank=True, showErrorMessage=True)
     letter = get_column_letter(column)
-    rule.add(f"{letter}2:{letter}{SPARE}")
-    sheet.add_data_validation(rule)  # type: ignore[attr-defined]
+    for n, word in enumerate(words, start=1):
+        lists.cell(n, column, word).number_format = "@"
+    taken = f"{LISTS}!${letter}$1:${letter}${len(words)}"
+    rule = DataValidation(type="list", formula1=taken, allow_blank=True, showErrorMessage=True)
+    rule.add(f"{letter}2:{letter}{last}")
+    sheet.add_data_validation(rule)

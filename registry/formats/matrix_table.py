@@ -15,6 +15,7 @@ from datetime import date, datetime, time
 from typing import Any, NoReturn
 
 from registry.errors import RegistryError, RegistryErrors
+from registry.formats.design_template import LISTS
 from registry.formats.merged_cells import spread
 from registry.translation import gettext as _
 
@@ -207,7 +208,8 @@ def _openpyxl_cells(data: bytes, limits: Limits) -> Cells:
 
     try:
         book = load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
-        filled = [cells for cells in (_sheet(one, limits) for one in book.worksheets) if any(map(any, cells))]
+        shown = [one for one in book.worksheets if not _is_lists(one)]
+        filled = [cells for cells in (_sheet(one, limits) for one in shown) if any(map(any, cells))]
         book.close()
     except RegistryErrors:
         raise
@@ -219,6 +221,11 @@ def _openpyxl_cells(data: bytes, limits: Limits) -> Cells:
         refuse("matrix_several", _("More than one sheet of the file is filled in."),
                _("Leave one in it, and send the others as files of their own."))  # fmt: skip
     return filled[0] if filled else []
+
+
+def _is_lists(sheet: Any) -> bool:
+    """The words that our own template offers; whatever else is hidden is read as a second."""
+    return sheet.title == LISTS and sheet.sheet_state == "hidden"
 
 
 def _sheet(sheet: Any, limits: Limits) -> Cells:

@@ -34,7 +34,8 @@ def offline_words(tables: Plain) -> Plain:
         "here": _("Checked on this device without the network, against revision {n} of {when}."),
         "kept": _("Kept on this device on {when}."),
         "old": _("That is more than 30 days ago: this chart may have been replaced or withdrawn since."),
-        "withdrawn": _("This chart was withdrawn: {reason} Don't work from it."),
+        "stale": _("Its evidence had changed already: a newer revision was on its way."),
+        **withdrawn_words(),
         "agree": _("{n} readings compared."),
         "explain": _("What would explain it"),
         "of_sheet": _("In the sheet or the choice, not in the unit."),
@@ -51,6 +52,11 @@ def offline_words(tables: Plain) -> Plain:
         "under": _("under 1 %"),
         "over": _("over 99 %"),
     }
+
+
+def withdrawn_words() -> dict[str, str]:
+    """All that is said where there are no tables any more."""
+    return {"withdrawn": _("This chart was withdrawn: {reason} Don't work from it.")}
 
 
 def _places(tables: Plain) -> Iterator[Plain]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Any
+
 from registry.formats.package_columns import Table, count, figure, name_of, text, yes
 
 CELLS = Table(
@@ -29,3 +32,28 @@ CELLS = Table(
     ),
     ("design", "revision", "variant", "position", "between", "pin", "against"),
 )
+
+
+def cell_rows(design: str, revision: int, chart: dict[str, Any]) -> Iterator[tuple[Any, ...]]:
+    """The rows of one chart, in its own order."""
+    for variant in chart["variants"]:
+        for cell in variant["cells"]:
+            yield design, revision, variant["variant"], *_figures(cell)
+
+
+def _figures(cell: dict[str, Any]) -> tuple[Any, ...]:
+    ohm = cell.get("ohm") or {}
+    accept = ohm.get("accept") or (None, None)
+    return (
+        cell["position"],
+        bool(cell.get("between", False)),
+        cell["pin"],
+        cell["against"],
+        cell["state"] or "",
+        cell["p_open"],
+        cell["standing"],
+        *(cell[name] for name in ("units", "agreeing", "contributors")),
+        *(cell.get("agreement") or (None, None)),
+        ohm.get("typical"),
+        *accept,
+    )

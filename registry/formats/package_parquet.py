@@ -26,6 +26,14 @@ def parquet_require() -> tuple[Any, Any]:
     return arrow, parquet
 
 
+def parquet_is_there() -> bool:
+    try:
+        parquet_require()
+    except RegistryError:
+        return False
+    return True
+
+
 def parquet_bytes(table: Table, rows: Iterable[tuple[Any, ...]]) -> bytes:
     """Columns of their own types; lists and objects as JSON text.  The same rows give the same bytes."""
     arrow, parquet = parquet_require()

@@ -14,8 +14,8 @@ from registry.formats.labels import parse_label, parse_name
 from registry.formats.reading import DEFAULT_LIMIT_OHM, parse_ohm, parse_reading
 from registry.translation import gettext as _
 
-HIGHEST_STEP = 64
-HIGHEST_SWEEP = 99
+HIGHEST_STEP = 10_000  # a file may have more positions than a design of the registry
+HIGHEST_SWEEP = 10_000
 HIGHEST_LEAD_OHM = 1000.0
 SOURCE_CLASSES = ("original", "equivalent", "unknown")
 HELD_GOOD = ("new", "worked", "passed_check", "no")

@@ -33,6 +33,10 @@ def bench_words() -> dict[str, str]:
         "pictures_not_kept": _(
             "The pictures can't be kept on this device: add them on the page of the sheet once it is sent."
         ),
+        "another": _("Read another unit"),
+        "other_page": _(
+            "This device doesn't keep the page for this way of reading. Open it again with a network."
+        ),
         "discard_sure": _("Throw away {n} readings?"),
     }
 

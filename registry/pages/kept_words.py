@@ -10,6 +10,7 @@ def kept_words() -> dict[str, str]:
         "revision": _("Revision {n} of {when}."),
         "kept": _("Kept on this device on {when}."),
         "old": _("That is more than 30 days ago: this chart may have been replaced or withdrawn since."),
+        "stale": _("Its evidence had changed already: a newer revision was on its way."),
         "newer": _("A newer revision is there: open the chart with a network to keep it."),
         "withdrawn": _("Withdrawn: {reason} Don't work from it."),
         "check": _("Check a unit"),

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from registry.errors import RegistryError
 from registry.formats.figures import KM_A_MILE
+from registry.formats.typed_number import AMBIGUOUS, typed_number
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -17,9 +19,14 @@ DEAREST = 1e9
 
 
 class Figure(forms.FloatField):
-    """A decimal comma is as good as a point."""
+    """A decimal comma is as good as a point, where it can't stand for thousands."""
 
     def to_python(self, value: Any) -> Any:
+        try:
+            typed_number(str(value or ""))
+        except RegistryError as error:
+            if error.code == AMBIGUOUS:  # what else is wrong with it, the form says
+                raise forms.ValidationError(str(error), code=AMBIGUOUS) from None
         return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
 
 

@@ -57,15 +57,19 @@ def matrix(request: HttpRequest, uuid: UUID) -> HttpResponse:
         return render(request, "contributor/matrix.html", context)
     try:
         data = _data(request)
+        context["kept"] = base64.b64encode(
+            data
+        ).decode()  # whatever else is wrong, it needn't be chosen again
         body = _body(request, typed, context["client_id"])
         if request.POST.get("act") == "send":
             sheet = matrix_submit(by=request.user, design=design, data=data, body=body)
             messages.success(request, _("Sent. What you typed is kept as it is."))
             return redirect("sheet", uuid=sheet.uuid)
         context["preview"] = matrix_preview(design=design, data=data, body=body)
-        context["kept"] = base64.b64encode(data).decode()
     except RegistryErrors as problems:
         context["errors"] = list(problems)
+        if any(error.field.startswith("/file") for error in problems):
+            context["kept"] = ""  # it is the file that must be put right
         return render(request, "contributor/matrix.html", context, status=422)
     return render(request, "contributor/matrix.html", context)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -14,50 +15,47 @@ from django.views.decorators.http import condition
 from registry.services.chain_file import CHAIN, chain_file
 from registry.services.open_data import FILE, open_data_file
 
+View = Callable[[HttpRequest], HttpResponseBase]
+
 
 def open_data(request: HttpRequest) -> HttpResponse:
     context = {"page": "about", "file": open_data_file(), "name": FILE, "chain": chain_file()}
     return render(request, "words/open_data.html", {**context, "chain_name": CHAIN})
 
 
-def _etag(_request: HttpRequest) -> str | None:
-    there = open_data_file()
-    return None if there is None else f'"{there.digest}"'
+def _download(there: Callable[[], tuple[Path, str] | None], content_type: str | None) -> View:
+    """The view of a file that is remade now and then; `there` tells its path and what names its bytes."""
+
+    def tag(_request: HttpRequest) -> str | None:
+        file = there()
+        return None if file is None else f'"{file[1]}"'
+
+    @condition(etag_func=tag)
+    def view(_request: HttpRequest) -> HttpResponseBase:
+        file = there()
+        if file is None:
+            raise Http404
+        response: Any = FileResponse(file[0].open("rb"), as_attachment=True, content_type=content_type)
+        response["Cache-Control"] = "public, max-age=3600"
+        response["Access-Control-Allow-Origin"] = "*"
+        return response
+
+    return view
 
 
-@condition(etag_func=_etag)
-def open_data_zip(_request: HttpRequest) -> HttpResponseBase:
-    there = open_data_file()
-    if there is None:
-        raise Http404
-    return _file(there.path)
+def _package() -> tuple[Path, str] | None:
+    file = open_data_file()
+    return None if file is None else (file.path, file.digest)
 
 
-def _chain_etag(_request: HttpRequest) -> str | None:
-    there = chain_file()
-    return None if there is None else f'"{there.hash}"'
-
-
-@condition(etag_func=_chain_etag)
-def open_data_chain(_request: HttpRequest) -> HttpResponseBase:
+def _chain() -> tuple[Path, str] | None:
     """Its last hash names all of it."""
-    there = chain_file()
-    if there is None:
-        raise Http404
-    return _file(there.path, content_type="application/jsonl")
-
-
-def _file(path: Path, content_type: str | None = None) -> HttpResponseBase:
-    response: Any = FileResponse(
-        path.open("rb"), as_attachment=True, filename=path.name, content_type=content_type
-    )
-    response["Cache-Control"] = "public, max-age=3600"
-    response["Access-Control-Allow-Origin"] = "*"
-    return response
+    file = chain_file()
+    return None if file is None else (file.path, file.hash)
 
 
 urlpatterns = [
     path("open-data/", open_data, name="open_data"),
-    path(f"open-data/{FILE}", open_data_zip, name="open_data_zip"),
-    path(f"open-data/{CHAIN}", open_data_chain, name="open_data_chain"),
+    path(f"open-data/{FILE}", _download(_package, None), name="open_data_zip"),
+    path(f"open-data/{CHAIN}", _download(_chain, "application/jsonl"), name="open_data_chain"),
 ]

@@ -14,7 +14,9 @@ from django.utils import translation
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
 
+from registry.errors import RegistryError
 from registry.formats.figures import KM_A_MILE
+from registry.formats.typed_number import typed_number
 from registry.models import User
 from registry.services.accounts import preferences_keep
 
@@ -56,12 +58,12 @@ def posted(request: HttpRequest, names: Iterable[str]) -> dict[str, Any]:
 
 
 def to_km(text: str, unit: str) -> str | float:
-    """Kilometres from what was typed; km, and what is no number, as typed, for the service to judge."""
+    """Kilometres from what was typed; km, and what is no clear number, as typed, for the service to judge."""
     if unit != "mi":
         return text
     try:
-        return round(float(text.strip().replace(",", ".")) * KM_A_MILE, 3)
-    except ValueError:
+        return round(typed_number(text) * KM_A_MILE, 3)
+    except RegistryError:
         return text
 
 

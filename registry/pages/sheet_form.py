@@ -11,8 +11,9 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from registry.errors import RegistryErrors
+from registry.errors import RegistryError, RegistryErrors
 from registry.formats.figures import KM_A_MILE
+from registry.formats.typed_number import typed_number
 from registry.models import Meter
 from registry.pages.sheet_grid import SheetGrid
 
@@ -261,11 +262,11 @@ def plain_ohm(ohm: float | None) -> str:
 
 
 def kilometres(text: str, unit: str) -> str | float | None:
-    """Kilometres; what is no number goes on as typed, for the service to refuse."""
+    """Kilometres; what is no clear number goes on as typed, for the service to refuse."""
     if not text:
         return None
     try:
-        figure = float(text.replace(",", "."))
-    except ValueError:
+        figure = typed_number(text)
+    except RegistryError:
         return text
     return round(figure * KM_A_MILE, 3) if unit == "mi" else figure

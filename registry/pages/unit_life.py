@@ -11,8 +11,9 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
-from registry.errors import RegistryErrors
+from registry.errors import RegistryError, RegistryErrors
 from registry.formats.figures import KM_A_MILE
+from registry.formats.typed_number import typed_number
 from registry.models import User
 from registry.pages.preferences import distance_unit
 from registry.selectors.unit_history import own_unit, reports_of, unit_history
@@ -82,8 +83,8 @@ def _body(request: HttpRequest) -> dict[str, Any]:
     for name in DISTANCES:
         typed = request.POST.get(name, "").strip()
         try:
-            body[name] = float(typed.replace(",", ".")) * factor if typed else None
-        except ValueError:
+            body[name] = typed_number(typed) * factor if typed else None
+        except RegistryError:
             body[name] = typed
     if request.POST.get("noticed") == "at_once":
         body["good_km"] = body["distance_km"]

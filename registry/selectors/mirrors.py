@@ -9,7 +9,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
-from registry.models import ChartRevision, Design, MirrorSource, Sheet
+from registry.models import MirrorSource
+from registry.selectors.designs_about import designs_about
 
 
 def mirror_source() -> MirrorSource | None:
@@ -49,15 +50,9 @@ def is_mirror() -> bool:
 def designs_of_decision(decision: dict[str, Any]) -> list[str]:
     """Ids of the designs here that a decision (of the API) is about, where its line names none."""
     target, kind = decision.get("target"), decision.get("target_kind")
-    if not target:
+    if not target or not isinstance(kind, str):
         return []
-    designs = {
-        "sheet": Sheet.objects.filter(uuid=target).values_list("design__uuid", flat=True),
-        "revision": ChartRevision.objects.filter(uuid=target).values_list("design__uuid", flat=True),
-        "fact": Design.objects.filter(facts__uuid=target).values_list("uuid", flat=True),
-        "part_number": Design.objects.filter(part_numbers__uuid=target).values_list("uuid", flat=True),
-    }
     try:
-        return [str(uuid) for uuid in designs[kind]] if kind in designs else []
+        return [str(uuid) for uuid in designs_about(kind, target)]
     except ValidationError:
         return []

@@ -11,12 +11,14 @@ from registry.formats.package_files import LINES
 from registry.formats.package_part import NOT_IN_PARTS, part_bytes
 from registry.formats.package_tables import TABLES
 from registry.models import Design
+from registry.selectors.moment import one_moment
 from registry.selectors.package_rows import PackageRows
 
 
 @transaction.atomic
 def design_part(uuid: UUID) -> bytes | None:
     """The part's bytes, the same until something published of the design changes; None: no such design."""
+    one_moment()
     design = Design.objects.filter(uuid=uuid).first()
     if design is None:
         return None

@@ -16,6 +16,7 @@ from django.db.models import Q, QuerySet
 
 from registry.bridge.charts import ENGINE_VERSION, engine_settings
 from registry.formats.canonical import canonical
+from registry.formats.package_cell_table import cell_rows
 from registry.formats.package_job_tables import JOB_TABLES
 from registry.models import (
     ChartRevision,
@@ -257,9 +258,7 @@ class PackageRows:
 
     def _cells(self) -> Iterator[Row]:
         for one in self._revisions().select_related("design").defer("inputs").iterator(chunk_size=50):
-            for variant in json.loads(bytes(one.content))["variants"]:
-                for cell in variant["cells"]:
-                    yield str(one.design.uuid), one.number, variant["variant"], *_cell(cell)
+            yield from cell_rows(str(one.design.uuid), one.number, json.loads(bytes(one.content)))
 
 
 def _each(rows: QuerySet[Any], field: str, values: Iterable[Any]) -> Iterator[Any]:
@@ -267,24 +266,6 @@ def _each(rows: QuerySet[Any], field: str, values: Iterable[Any]) -> Iterator[An
     wanted = sorted(values)
     for start in range(0, len(wanted), CHUNK):
         yield from rows.filter(**{f"{field}__in": wanted[start : start + CHUNK]})
-
-
-def _cell(cell: Plain) -> Row:
-    ohm = cell.get("ohm") or {}
-    accept = ohm.get("accept") or (None, None)
-    return (
-        cell["position"],
-        bool(cell.get("between", False)),
-        cell["pin"],
-        cell["against"],
-        cell["state"] or "",
-        cell["p_open"],
-        cell["standing"],
-        *(cell[name] for name in ("units", "agreeing", "contributors")),
-        *(cell.get("agreement") or (None, None)),
-        ohm.get("typical"),
-        *accept,
-    )
 
 
 def _named(inputs: Plain) -> set[tuple[str, int]]:

@@ -9,6 +9,7 @@ from typing import Any
 from uuid import UUID
 
 from registry.models import Change, ChartRevision, Decision, Design, Sheet, SheetVersion
+from registry.selectors.designs_about import designs_about
 from registry.services.after_deed import settle, settle_soon
 
 _AT_THE_END: ContextVar[bool] = ContextVar("numbered_at_the_end", default=False)
@@ -126,8 +127,16 @@ def _decision(kind: str, uuid: UUID) -> None:
     decision = Decision.objects.filter(uuid=uuid).first()
     if decision is None or decision.kind == Decision.Kind.SUSPEND:
         return
-    design = decision.target_uuid if decision.target_kind in ("design", "cell") else None
-    change_note(kind=kind, design=design, payload={"decision": str(uuid), "kind": decision.kind})
+    payload = {"decision": str(uuid), "kind": decision.kind}
+    for design in _decided(decision) or [None]:
+        change_note(kind=kind, design=design, payload=payload)
+
+
+def _decided(decision: Decision) -> list[UUID | None]:
+    """The designs that a decision is about, and the one that its sheet or design goes to."""
+    found: list[UUID | None] = list(designs_about(decision.target_kind, decision.target_uuid))
+    there = UUID(decision.payload["design"]) if "design" in decision.payload else None
+    return found if there is None or there in found else [*found, there]
 
 
 def _job_told(action: str, target_uuid: UUID | None) -> None:

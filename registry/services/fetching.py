@@ -12,6 +12,7 @@ import io
 import time
 import urllib.error
 import urllib.request
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -26,6 +27,7 @@ MOST_BYTES = 200_000_000
 TRIES = 5
 BUSY = (429, 502, 503, 504)
 LONGEST_WAIT = 60.0  # s
+SILENT = "registry_silent"  # code of the error where the other side is not to be understood
 
 
 @dataclass(frozen=True)
@@ -78,7 +80,7 @@ class Fetcher:
                         return Fetched(error.code, "", b"")
                     why = f"HTTP {error.code}"
                     pause = _wanted(error.headers.get("Retry-After"), attempt)
-            except (OSError, http.client.HTTPException, EOFError) as error:
+            except (OSError, http.client.HTTPException, EOFError, zlib.error) as error:
                 why, pause = str(error) or type(error).__name__, _wanted(None, attempt)
             if attempt < TRIES - 1:
                 self._sleep(pause)
@@ -112,7 +114,7 @@ class Fetcher:
     def silent(self, why: str) -> RegistryError:
         """What to raise where the other side is not to be understood."""
         return RegistryError(
-            "registry_silent",
+            SILENT,
             _("{url} does not answer as a registry does: {why}.").format(url=self.base, why=why),
             _("Try again later: what was taken over stays, and it goes on from there."),
         )

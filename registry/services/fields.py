@@ -9,6 +9,7 @@ from datetime import date
 from typing import Any, TypeVar
 
 from registry.errors import RegistryError, RegistryErrors, pointer
+from registry.formats.typed_number import typed_number
 from registry.translation import gettext as _
 
 T = TypeVar("T")
@@ -88,11 +89,9 @@ class Fields:
         if value is None or value == "":
             return default
         try:
-            if isinstance(value, bool):
-                raise ValueError
-            figure = float(str(value).replace(",", "."))
-        except ValueError:
-            self.wrong(name, "not_a_number", _("“{v}” is not a number.").format(v=str(value)[:40]))
+            figure = typed_number(str(value))
+        except RegistryError as error:
+            self.errors.append(error.at(field=pointer(*self.at, name)))
             return default
         if not low <= figure <= high:
             self.wrong(

@@ -14,6 +14,7 @@ from registry.formats.labels import natural_key
 from registry.formats.tidy_table import TidyTable
 from registry.models import Connector, Contributor, Design, Pin, Position, User, part_key
 from registry.services.accounts import contributor_of
+from registry.services.catalogue import MOST_POSITIONS
 from registry.translation import gettext as _
 
 BATCH = 2000
@@ -141,6 +142,8 @@ def _plan_positions(plan: DesignPlan, table: TidyTable, rows: np.ndarray) -> Non
             position = by_id[plan.position_ids[label]]
             if position.step != step:
                 plan.errors.append(_wrong_step(plan.name, label, position.step, step, line))
+        elif step > MOST_POSITIONS:
+            plan.errors.append(_step_too_high(plan.name, step, line))
         elif step in steps:
             plan.errors.append(_step_taken(plan.name, label, steps[step].label, step, line))
         elif step in plan.positions:  # two sheets of the file name one step differently
@@ -205,6 +208,18 @@ def _wrong_step(design: str, label: str, known: int, given: int, line: int) -> R
             design=design, label=label, known=known, given=given
         ),
         _("Count the positions in detent order as the design does."),
+        line=line or None,
+        column="step",
+    )
+
+
+def _step_too_high(design: str, step: int, line: int) -> RegistryError:
+    return RegistryError(
+        "number_impossible",
+        _("Step {step} of design “{design}”: a design of the registry has {most} positions at most.").format(
+            step=step, design=design, most=MOST_POSITIONS
+        ),
+        _("Count positions from 1 in detent order, up to {highest}.").format(highest=MOST_POSITIONS),
         line=line or None,
         column="step",
     )

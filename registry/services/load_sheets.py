@@ -35,7 +35,8 @@ TAKEN_BACK, ASIDE = "taken back where it comes from", "set aside where it comes 
 class SheetsLoaded:
     """Loads people, units and sheets; touched: ids of designs whose evidence changed.
 
-    of: registries whose word on taking a sheet back counts, for it is theirs; None: all.
+    of: registries whose word counts on taking a sheet back and on which version stands, for it is theirs;
+    None: all.  Anybody's copy can bring what is newer than what is here.
     """
 
     def __init__(
@@ -139,12 +140,14 @@ class SheetsLoaded:
                 sheet.save(update_fields=["rereads"])
 
     def _versions(self, rows: list[Plain], sheets: dict[str, Sheet]) -> dict[tuple[str, int], SheetVersion]:
-        """The versions that are not here yet, stored; exactly one of a sheet is current."""
+        """The versions that are not here yet, stored; exactly one of a sheet is current, and it goes back to
+        an earlier one by the word of the sheet's own registry alone: a third one's copy may be old."""
         there: dict[tuple[str, int], SheetVersion] = {}
         ids = {sheets[row["sheet"]].pk: row["sheet"] for row in rows}
         for part in _chunks(sorted(ids)):
             for one in SheetVersion.objects.filter(sheet__in=part):
                 there[ids[one.sheet_id], one.number] = one
+        stands = {sheet: number for (sheet, number), one in there.items() if one.is_current}
         fresh: dict[tuple[str, int], SheetVersion] = {}
         current: list[SheetVersion] = []
         for row in rows:
@@ -152,7 +155,8 @@ class SheetsLoaded:
             version = there.get(key)
             if version is None:
                 version = fresh[key] = _version(row, sheets[row["sheet"]])
-            if row["current"] and not version.is_current:
+            older = row["version"] < stands.get(row["sheet"], 0) and not self._theirs(sheets[row["sheet"]])
+            if row["current"] and not version.is_current and not older:
                 current.append(version)
         stale = [one.pk for key, one in there.items() if one.is_current and _overtaken(key, current, sheets)]
         for part in _chunks(stale):
@@ -181,8 +185,7 @@ class SheetsLoaded:
         """A sheet of an account that was set aside doesn't count here either; one brought back does."""
         for row in rows:
             sheet = sheets[row["sheet"]]
-            theirs = self.of is None or row["origin"] in self.of
-            if row["counts"] == (sheet.withdrawn_at is None) or not theirs:
+            if row["counts"] == (sheet.withdrawn_at is None) or not self._theirs(sheet):
                 continue
             sheet.withdrawn_at = None if row["counts"] else timezone.now()
             sheet.withdrawn_reason = "" if row["counts"] else ASIDE
@@ -191,6 +194,9 @@ class SheetsLoaded:
             change_of_sheets(
                 Change.Kind.SHEET_RESTORED if row["counts"] else Change.Kind.SHEET_WITHDRAWN, [sheet.uuid]
             )
+
+    def _theirs(self, sheet: Sheet) -> bool:
+        return self.of is None or sheet.origin in self.of
 
     def take_back(self, design: Design, rows: list[Plain]) -> None:
         """Sheets that are not among all of the design's rows any more were taken back there."""

@@ -207,11 +207,14 @@ class _Lines:
         self.origins.append({**origin, "reading": place})
 
     def text(self) -> bytes:
+        """One line for each of `rows`: a break within a cell, put in to make it fit, is a blank."""
         names = [column.name for column in COLUMNS]
         made = io.StringIO()
         writer = csv.DictWriter(made, names, lineterminator="\n")
         writer.writeheader()
-        writer.writerows(self.rows)
+        writer.writerows(
+            {name: " ".join(text.splitlines()) for name, text in row.items()} for row in self.rows
+        )
         return made.getvalue().encode()
 
 

@@ -3,11 +3,13 @@
 A mirror is read-only and has the charts as they were computed there.  An exchange brings sheets and designs
 beside one's own, and the charts are computed here.  Each design is taken over in one transaction that can be
 repeated; only then does the mark move on, so whoever is killed goes on where it was.  A design that can't be
-taken over is noted, reported, and tried again the next time; the others don't wait for it.
+taken over is noted, reported, and tried again the next time; the others don't wait for it.  So is one that
+can't even be fetched: only where the feed doesn't answer either is the registry given up.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator
@@ -23,7 +25,7 @@ from registry.formats.package_part import Part
 from registry.models import Design, MirrorItem, MirrorSource
 from registry.models.base import own_origin
 from registry.selectors.mirrors import designs_of_decision, is_mirror
-from registry.services.fetching import Fetcher
+from registry.services.fetching import SILENT, Fetched, Fetcher
 from registry.services.package_load import load_rows
 from registry.services.refreshes import refresh_run
 from registry.translation import gettext as _
@@ -32,11 +34,16 @@ Plain = dict[str, Any]
 Progress = Callable[[str, int], None]
 A_PAGE = 200
 FIRST_NUMBER = 2**62  # beyond every change: asks for the newest number alone
+# What one design's part raises that is damaged or doesn't fit.
+UNFIT = (RegistryError, RegistryErrors, DatabaseError, KeyError, ValueError, TypeError, LookupError)
 
 
 @dataclass
 class Pulled:
-    """taken: designs stored anew; same: known already; bad: design → why not."""
+    """taken: designs stored anew; same: known already; bad: design → why not.
+
+    went_back: their feed stands at an earlier number than before, so every design was asked for anew.
+    """
 
     origin: str = ""
     taken: int = 0
@@ -45,6 +52,7 @@ class Pulled:
     charts: int = 0
     bad: dict[str, str] = field(default_factory=dict)
     up_to: int = 0
+    went_back: bool = False
 
 
 def pull(
@@ -60,16 +68,17 @@ def pull(
         sorted(str(uuid) for uuid in source.items.exclude(error="").values_list("design_uuid", flat=True))
     )
     if source.since is None:
-        start = run.changes(FIRST_NUMBER, 1)["newest"]  # what changes meanwhile comes after it
-        run.designs(run.all_designs())
-        run.move_to(int(start))
+        run.everything()
     while True:
         page = run.changes(source.since or 0, A_PAGE)
+        if page["newest"] < (source.since or 0):
+            run.go_back()
+            continue
         run.designs(dict.fromkeys(run.touched(page["results"])))
-        run.move_to(int(page["last"]))
+        run.move_to(page["last"])
         if not page["more"]:
             break
-    pulled.bad = {
+    pulled.bad |= {
         str(item.design_uuid): item.error for item in source.items.exclude(error="").order_by("design_uuid")
     }
     pulled.origin, pulled.up_to = source.origin, source.since or 0
@@ -103,6 +112,10 @@ def _refused(message: str) -> RegistryError:
     return RegistryError("mirror_mode", message, _("Use an instance of its own for it."))
 
 
+class _Unfetched(Exception):
+    """One address doesn't answer, while the feed does."""
+
+
 class _Run:
     """One pull: fetches and stores; what it needs of the source at every step."""
 
@@ -110,9 +123,27 @@ class _Run:
         self.source, self.fetcher, self.pulled = source, fetcher, pulled
         self.exchange = source.mode == MirrorSource.Mode.EXCHANGE
 
+    def everything(self) -> None:
+        """Every design that is there, and those that were; what changes meanwhile comes after the number."""
+        start = self.changes(FIRST_NUMBER, 1)["newest"]
+        known = self.source.items.values_list("design_uuid", flat=True)
+        self.designs(dict.fromkeys([*self.all_designs(), *sorted(map(str, known))]))
+        self.move_to(start)
+
+    def go_back(self) -> None:
+        """Their registry was restored from an earlier moment: changes of the numbers that were here are lost
+        there, and others have them now."""
+        if self.pulled.went_back:
+            raise self.fetcher.silent(_("its feed of changes went back"))
+        self.pulled.went_back = True
+        self.source.since = None  # whoever is killed from here on begins the round again
+        self.source.save(update_fields=["since"])
+        self.everything()
+
     def changes(self, since: int, limit: int) -> Plain:
         page = self._json(f"api/v1/changes/?since={since}&limit={limit}")
-        if not isinstance(page.get("results"), list) or not isinstance(page.get("last"), int):
+        numbers = (page.get("last"), page.get("newest"))
+        if not _is_list(page.get("results")) or not all(isinstance(one, int) for one in numbers):
             raise self.fetcher.silent(_("its feed of changes can't be read"))
         return page
 
@@ -120,37 +151,66 @@ class _Run:
         path: str | None = "api/v1/designs/"
         while path:
             page = self._json(path)
+            if not _is_list(page.get("results")):
+                raise self.fetcher.silent(_("its list of designs can't be read"))
             for line in page["results"]:
-                yield str(line["design"])
+                yield str(line.get("design"))
             path = page.get("next")
 
     def _json(self, path: str) -> Plain:
         answer = self.fetcher.get(path)
-        try:
-            plain = json.loads(answer.content)
-        except ValueError:
-            plain = None
-        if answer.status != 200 or not isinstance(plain, dict):
+        plain = _object(answer.content)
+        if answer.status != 200 or plain is None:
             raise self.fetcher.silent(f"HTTP {answer.status}")
         return plain
+
+    def _fetched(self, path: str, *, etag: str = "") -> Fetched:
+        """_Unfetched where this address alone doesn't answer; RegistryError where nothing does."""
+        try:
+            return self.fetcher.get(path, etag=etag)
+        except RegistryError as error:
+            if error.code != SILENT:
+                raise
+            self.changes(FIRST_NUMBER, 1)
+            raise _Unfetched(str(error)) from None
 
     def touched(self, lines: Iterable[Plain]) -> Iterator[str]:
         """Designs that changes are about; of a decision about a sheet or a number, those it belongs to."""
         for line in lines:
+            payload = line.get("payload")
             if line.get("design"):
                 yield str(line["design"])
-            elif line.get("payload", {}).get("decision"):
-                answer = self.fetcher.get(f"api/v1/decisions/{line['payload']['decision']}/")
-                if answer.status == 200:
-                    yield from designs_of_decision(json.loads(answer.content))
+            elif isinstance(payload, dict) and payload.get("decision"):
+                yield from self._touched_by(str(payload["decision"]))
+
+    def _touched_by(self, decision: str) -> Iterable[str]:
+        """A decision that can't be read may be about any design: the unchanged ones cost little."""
+        plain = None
+        with contextlib.suppress(_Unfetched):
+            answer = self._fetched(f"api/v1/decisions/{decision}/")
+            if answer.status == 404:
+                return []
+            plain = _object(answer.content) if answer.status == 200 else None
+        if plain is None:
+            return sorted(map(str, self.source.items.values_list("design_uuid", flat=True)))
+        return designs_of_decision(plain)
 
     def designs(self, uuids: Iterable[str]) -> None:
-        for uuid in uuids:
-            self._design(uuid)
+        for text in uuids:
+            try:
+                uuid = UUID(text)
+            except ValueError:
+                self.pulled.bad[text[:80]] = _("That is no id of a design.")
+            else:
+                self._design(uuid)
 
-    def _design(self, uuid: str) -> None:
-        item, _made = MirrorItem.objects.get_or_create(source=self.source, design_uuid=UUID(uuid))
-        answer = self.fetcher.get(f"api/v1/designs/{UUID(uuid)}/part/", etag="" if item.error else item.etag)
+    def _design(self, uuid: UUID) -> None:
+        item, _made = MirrorItem.objects.get_or_create(source=self.source, design_uuid=uuid)
+        try:
+            answer = self._fetched(f"api/v1/designs/{uuid}/part/", etag="" if item.error else item.etag)
+        except _Unfetched as error:
+            _note(item, error)
+            return
         if answer.status == 304:
             self.pulled.same += 1
             return
@@ -159,21 +219,11 @@ class _Run:
                 raise RegistryError("part_missing", f"HTTP {answer.status}")
             if answer.etag.removeprefix("W/").strip('"') != hashlib.sha256(answer.content).hexdigest():
                 raise RegistryError("part_digest", _("What came is not what its digest says."))
-            self._store(uuid, answer.content)
+            self._store(str(uuid), answer.content)
         except (OperationalError, InterfaceError):
             raise  # our own database's fault, not the design's
-        except (
-            RegistryError,
-            RegistryErrors,
-            DatabaseError,
-            KeyError,
-            ValueError,
-            TypeError,
-            LookupError,
-        ) as error:
-            item.error = (str(error).splitlines() or [type(error).__name__])[0][:300] or type(error).__name__
-            item.failed_at = timezone.now()
-            item.save()
+        except UNFIT as error:
+            _note(item, error)
             return
         item.etag, item.error, item.failed_at = answer.etag, "", None
         item.save()
@@ -208,3 +258,22 @@ class _Run:
             raise self.fetcher.silent(_("its feed of changes went back"))
         self.source.since, self.source.pulled_at = number, timezone.now()
         self.source.save(update_fields=["since", "pulled_at"])
+
+
+def _note(item: MirrorItem, error: Exception) -> None:
+    """Reported, and asked for again the next time."""
+    item.error = (str(error).splitlines() or [""])[0][:300] or type(error).__name__
+    item.failed_at = timezone.now()
+    item.save()
+
+
+def _object(content: bytes) -> Plain | None:
+    try:
+        plain = json.loads(content)
+    except (ValueError, RecursionError):
+        return None
+    return plain if isinstance(plain, dict) else None
+
+
+def _is_list(lines: object) -> bool:
+    return isinstance(lines, list) and all(isinstance(line, dict) for line in lines)

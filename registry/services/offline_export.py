@@ -14,7 +14,7 @@ from registry.formats.offline_file import KeptChart, write_offline_file
 from registry.formats.package_cells import time_text
 from registry.models import ChartRevision, CurrentChart, PartNumber
 from registry.selectors.changes import newest_number
-from registry.services.packages import one_moment
+from registry.selectors.moment import one_moment
 
 State = ChartRevision.State
 

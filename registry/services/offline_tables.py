@@ -10,7 +10,7 @@ from django.core.cache import cache
 
 from registry.bridge.charts import ENGINE_VERSION
 from registry.bridge.offline import tables_of
-from registry.formats.offline_words import offline_words
+from registry.formats.offline_words import offline_words, withdrawn_words
 from registry.models import Design
 from registry.selectors.api_charts import RevisionHead, head_of_current, head_of_withdrawn
 from registry.selectors.kept_charts import charts_shaped_like, published_chart
@@ -25,16 +25,23 @@ KEPT = 7 * 86400  # s
 def offline_chart(uuid: UUID) -> Plain | None:
     """The document that a page keeps; None: no such design, or it never had a chart.
 
-    A withdrawn chart has no tables, only the word that it was withdrawn.
+    A withdrawn chart has no tables, only the word that it was withdrawn.  stale: its evidence has changed.
     """
     design = Design.objects.filter(uuid=uuid).first()
     head = None if design is None else head_of_current(uuid) or head_of_withdrawn(uuid)
     if design is None or head is None:
         return None
-    document = {"format": FORMAT, "design": str(uuid), "name": design.name, **_head(head)}
+    document = {
+        "format": FORMAT,
+        "design": str(uuid),
+        "name": design.name,
+        "stale": design.stale,
+        **_head(head),
+    }
     chart = published_chart(design)
     if chart is None:
-        return {**document, "withdrawn": head.withdrawn_reason or "–", "tables": None, "words": None}
+        gone = {"withdrawn": head.withdrawn_reason or "–", "tables": None, "words": withdrawn_words()}
+        return {**document, **gone}
     others = charts_shaped_like(design)
     named = repr(
         (TABLES, head.content_sha256, [other.document["design"]["uuid"] for other in others], ENGINE_VERSION)

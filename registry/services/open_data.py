@@ -1,4 +1,7 @@
-"""The nightly file: the open-data package at an address of its own, written when something changed."""
+"""The nightly file: the open-data package at an address of its own, written when something changed.
+
+Its tables are in it as Parquet too, where the library is installed (`benchquorum[parquet]`).
+"""
 
 from __future__ import annotations
 
@@ -10,6 +13,7 @@ from pathlib import Path
 from django.conf import settings
 from django.utils import timezone
 
+from registry.formats.package_parquet import parquet_is_there
 from registry.selectors.changes import newest_number
 from registry.services.packages import export_package
 
@@ -19,13 +23,17 @@ EACH = timedelta(hours=20)  # a clock that runs by the hour writes it once a nig
 
 @dataclass(frozen=True)
 class OpenData:
-    """The file that is there: where, its package's digest, bytes, when it was written, up to which change."""
+    """The file that is there: where, its package's digest, bytes, when it was written, up to which change.
+
+    parquet: its tables are in it in that form too.
+    """
 
     path: Path
     digest: str
     size: int
     made: datetime
     change: int
+    parquet: bool = False
 
 
 def open_data_file() -> OpenData | None:
@@ -36,7 +44,7 @@ def open_data_file() -> OpenData | None:
     except (OSError, ValueError):
         return None
     made = datetime.fromisoformat(about["made"])
-    return OpenData(folder / FILE, about["digest"], size, made, about["change"])
+    return OpenData(folder / FILE, about["digest"], size, made, about["change"], about.get("parquet", False))
 
 
 def open_data_due(*, now: datetime | None = None) -> bool:
@@ -51,8 +59,10 @@ def open_data_write(*, now: datetime | None = None) -> OpenData:
     folder = open_data_folder()
     folder.mkdir(parents=True, exist_ok=True)
     change = newest_number()  # before: what comes meanwhile is written the next night
-    digest = export_package(folder / FILE)
-    about = {"made": (now or timezone.now()).isoformat(), "digest": digest, "change": change}
+    parquet = parquet_is_there()
+    digest = export_package(folder / FILE, parquet=parquet)
+    made = (now or timezone.now()).isoformat()
+    about = {"made": made, "digest": digest, "change": change, "parquet": parquet}
     partial = folder / (ABOUT + ".part")
     partial.write_text(json.dumps(about), encoding="utf-8")
     partial.replace(folder / ABOUT)

@@ -6,13 +6,14 @@ import shutil
 from pathlib import Path
 
 from django.conf import settings
-from django.db import connection, transaction
+from django.db import transaction
 
 from registry.errors import RegistryError
 from registry.formats.package_files import DESCRIPTOR, LINES, WORDS, PackageWriter
 from registry.formats.package_parquet import parquet_bytes, parquet_require
 from registry.formats.package_tables import TABLES
 from registry.formats.package_words import head, words
+from registry.selectors.moment import one_moment
 from registry.selectors.package_rows import PackageRows
 from registry.translation import gettext as _
 
@@ -66,14 +67,3 @@ def _written(path: Path, parquet: bool) -> str:
         for name in LINES:
             writer.lines(name, rows.lines(name))
     return writer.close(head(settings.BENCHQUORUM_ORIGIN, licence))
-
-
-def one_moment() -> None:
-    """All tables as they are at one moment; the first query of the transaction comes after."""
-    if connection.vendor == "postgresql" and not connection.needs_rollback and not _nested():
-        with connection.cursor() as cursor:
-            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
-
-
-def _nested() -> bool:
-    return bool(connection.savepoint_ids)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import logging
 import threading
-import time
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -25,6 +24,7 @@ LONGEST_REST = 600.0  # seconds that the thread waits for the next try; later on
 A_LITTLE = timedelta(seconds=1)
 _thread: threading.Thread | None = None
 _starting = threading.Lock()
+_wake = threading.Event()  # there is something new to send
 
 
 def queue_deliveries() -> None:
@@ -69,6 +69,7 @@ def queue_at(moment: datetime) -> None:
 def _start_thread() -> None:
     global _thread
     with _starting:
+        _wake.set()
         if _thread is None or not _thread.is_alive():
             _thread = threading.Thread(target=_send_all, name="webhooks", daemon=True)
             _thread.start()
@@ -79,15 +80,29 @@ def _send_all() -> None:
 
     try:
         while True:
+            _wake.clear()
             deliveries_send()
             rest = seconds_to_next()
-            if rest is None or rest > LONGEST_REST:
+            if rest is not None and rest <= LONGEST_REST:
+                _wake.wait(max(0.05, rest))
+            elif _ended():
                 return
-            time.sleep(max(0.05, rest))
     except Exception:
+        _wake.clear()
+        _ended()
         log.exception("webhooks could not be sent; the next change, or `benchquorum due`, tries again")
     finally:
         connections.close_all()
+
+
+def _ended() -> bool:
+    """Under the lock: whoever has something new either wakes this thread or starts the next."""
+    global _thread
+    with _starting:
+        if _wake.is_set():
+            return False
+        _thread = None
+        return True
 
 
 def seconds_to_next() -> float | None:

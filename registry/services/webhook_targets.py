@@ -83,22 +83,45 @@ def _refused(message: str) -> RegistryError:
 
 def may_go_to(address: Address) -> bool:
     """Whether an address is out in the world: not this machine, no private network, nothing reserved."""
+    inner = _inner(address)
+    if inner is not None:
+        return may_go_to(inner)
     if settings.BENCHQUORUM_WEBHOOK_PRIVATE:
         return not (address.is_multicast or address.is_unspecified or address.is_link_local)
-    if isinstance(address, ipaddress.IPv6Address):
-        inner = address.ipv4_mapped or address.sixtofour or (address.teredo[1] if address.teredo else None)
-        if inner is None and any(address in network for network in _IN_OTHER_CLOTHES):
-            inner = ipaddress.IPv4Address(int(address) & 0xFFFFFFFF)
-        if inner is not None:
-            return may_go_to(inner)
-        if address.is_site_local:
-            return False
+    if isinstance(address, ipaddress.IPv6Address) and address.is_site_local:
+        return False
     return address.is_global and not address.is_multicast and not address.is_reserved
+
+
+def _inner(address: Address) -> ipaddress.IPv4Address | None:
+    """The IPv4 address that one of IPv6 stands for; what it is, the latter doesn't say of itself."""
+    if isinstance(address, ipaddress.IPv4Address):
+        return None
+    inner = address.ipv4_mapped or address.sixtofour or (address.teredo[1] if address.teredo else None)
+    if inner is None and any(address in network for network in _IN_OTHER_CLOTHES):
+        return ipaddress.IPv4Address(int(address) & 0xFFFFFFFF)
+    return inner
 
 
 def _check(address: Address) -> None:
     if not may_go_to(address):
-        raise _refused(_("This address is inside a private network or reserved."))
+        raise _inside()
+
+
+def _inside() -> RegistryError:
+    return _refused(_("This address is inside a private network or reserved."))
+
+
+def check_leads_out(target: Target) -> None:
+    """Judged when it is made, by what the resolver makes of it: `localhost`, `127.1`, one figure.
+
+    A name that is not known yet may pass: every delivery asks again.
+    """
+    try:
+        addresses_of(target)
+    except Unreachable as error:
+        if error.code == "address_refused":
+            raise _inside() from None
 
 
 def addresses_of(target: Target) -> list[str]:

@@ -18,14 +18,13 @@ from registry.services.audit import record
 from registry.services.changes import changes_number
 from registry.services.fields import Fields
 from registry.services.webhook_queue import queue_deliveries
-from registry.services.webhook_targets import target_of
+from registry.services.webhook_targets import check_leads_out, target_of
 from registry.translation import gettext as _
 
 MOST = 10
 State = WebhookDelivery.State
 
 
-@transaction.atomic
 def webhook_make(*, by: User, body: Any) -> tuple[Webhook, str]:
     """The webhook and its secret, which is shown this once.  It begins with the next change.
 
@@ -39,16 +38,19 @@ def webhook_make(*, by: User, body: Any) -> tuple[Webhook, str]:
         fields.wrong("design", "design_unknown", _("There is no design with this id."))
     if url:
         try:
-            target_of(url)
+            check_leads_out(
+                target_of(url)
+            )  # asks a name server: before the transaction, which may hold others up
         except RegistryError as error:
             fields.errors.append(error)
     if Webhook.objects.filter(user=by).count() >= MOST:
         fields.wrong("", "too_many_webhooks", _("You have {n} webhooks.").format(n=MOST), _("End one first."))
     fields.raise_all()
-    webhook = Webhook.objects.create(
-        user=by, url=url, kinds=kinds, design_uuid=design, read_up_to=newest_number()
-    )
-    record(by=by, action="webhook_make", target_kind="webhook", target_uuid=webhook.uuid)
+    with transaction.atomic():
+        webhook = Webhook.objects.create(
+            user=by, url=url, kinds=kinds, design_uuid=design, read_up_to=newest_number()
+        )
+        record(by=by, action="webhook_make", target_kind="webhook", target_uuid=webhook.uuid)
     return webhook, secret_text(webhook_key(webhook))
 
 

@@ -5,13 +5,19 @@ from __future__ import annotations
 import hashlib
 import json
 import uuid
+from threading import Thread
 from typing import Any
 
 import pytest
+from django.db import connection
 from rest_framework.test import APIClient
 
 from registry.formats.package_part import NOT_IN_PARTS, Part
 from registry.formats.package_tables import TABLES
+from registry.models import Design
+from registry.selectors import package_part
+from registry.selectors.package_rows import PackageRows
+from tests.registry.moderation.made import account, made_design
 from tests.registry.packages.made import PRIVATE, made_registry
 
 pytestmark = pytest.mark.django_db
@@ -51,3 +57,24 @@ def test_nothing_private_is_in_it_and_every_table_is(guest: APIClient, address: 
 
 def test_unknown_design_is_not_found(guest: APIClient) -> None:
     assert guest.get(f"/api/v1/designs/{uuid.uuid4()}/part/").status_code == 404
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite's readers see one moment anyway")
+def test_what_changes_meanwhile_is_not_half_in_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    design = made_design(account("reader"))
+
+    def change() -> None:
+        Design.objects.update(description="changed meanwhile")
+        connection.close()
+
+    class Later(PackageRows):
+        def __init__(self, only: Design | None = None) -> None:
+            thread = Thread(target=change)
+            thread.start()
+            thread.join()
+            super().__init__(only)
+
+    monkeypatch.setattr(package_part, "PackageRows", Later)
+    assert b"changed meanwhile" not in (package_part.design_part(design.uuid) or b"")
+    assert b"changed meanwhile" in (package_part.design_part(design.uuid) or b"")

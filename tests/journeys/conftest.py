@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from allauth.account.models import EmailAddress
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from registry.models import User
 from registry.services.accounts import workshop_join
@@ -17,6 +18,9 @@ from tests.machine import chromium_path
 PASSWORD = "a long pass phrase"
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 800}
+expect.set_options(
+    timeout=30_000
+)  # as every other wait: two cores are shared, and a failed expect isn't walked again
 
 
 @pytest.fixture(scope="session")
@@ -58,3 +62,11 @@ def sign_in(page: Page, server: Any, user: User) -> None:
     page.fill("[name=password]", PASSWORD)
     page.click("main form button.main-button")
     page.wait_for_url(f"{server.url}/")
+
+
+def wait_for_promise(page: Page, script: str, seconds: float = 30) -> None:
+    """Until it comes out true; `wait_for_function` takes the promise itself for true, and doesn't wait."""
+    until = time.monotonic() + seconds
+    while not page.evaluate(script):
+        assert time.monotonic() < until, script
+        page.wait_for_timeout(50)

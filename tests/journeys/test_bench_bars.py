@@ -118,6 +118,7 @@ def test_all_keys_are_in_sight_without_scrolling(
     page = opened(context, live_server, design)
     page.check("[name=measured_it_myself]")
     page.tap("#start")
+    expect(page.locator("#one")).to_be_visible()
     below = page.evaluate(
         "() => [...document.querySelectorAll('.keys button')]"
         ".filter(k => k.getBoundingClientRect().bottom > innerHeight).map(k => k.textContent)"

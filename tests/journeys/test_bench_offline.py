@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -10,9 +11,9 @@ import pytest
 from PIL import Image
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
-from registry.models import Design, Sheet
+from registry.models import Design, Sheet, User
 from registry.pages import worker
-from tests.journeys.conftest import person, sign_in
+from tests.journeys.conftest import person, sign_in, wait_for_promise
 from tests.registry.pages.made import made_design, made_evidence
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -20,6 +21,11 @@ WORKER_RULES = "navigator.serviceWorker.ready.then(() => navigator.serviceWorker
 NOTHING_WAITS = """async () => {
   const { drafts } = await import("/static/benchquorum/bench/drafts.js");
   return (await drafts()).length === 0;
+}"""
+
+TWO_KEPT = """async () => {
+  const { picturesOf } = await import("/static/benchquorum/bench/pictures.js");
+  return (await picturesOf(document.querySelector("[name=client_id]").value))?.length === 2;
 }"""
 
 
@@ -34,7 +40,7 @@ def design(live_server: Any) -> Design:
 def page(phone: BrowserContext, live_server: Any) -> Page:
     tab = phone.new_page()
     sign_in(tab, live_server, person("contributor", "Ferry Slip"))
-    tab.wait_for_function(WORKER_RULES)
+    wait_for_promise(tab, WORKER_RULES)
     return tab
 
 
@@ -73,7 +79,7 @@ def sent_once(page: Page, server: Any, readings: int = 25) -> Sheet:
     """With the network back, on any page: one sheet, and still one after a second look."""
     page.context.set_offline(False)
     page.goto(f"{server.url}/sheets/")
-    page.wait_for_function(NOTHING_WAITS)
+    wait_for_promise(page, NOTHING_WAITS)
     page.goto(f"{server.url}/sheets/")
     page.wait_for_load_state("networkidle")
     (sheet,) = mine()
@@ -159,12 +165,14 @@ def test_pictures_taken_offline_wait_and_go_with_their_sheet(
     page.check("[name=measured_it_myself]")
     page.evaluate("document.getElementById('whole-table').click()")
     page.set_input_files("#pictures", photo("teal") + photo("navy"))
+    wait_for_promise(page, TWO_KEPT)
     page.tap("#start")
     take(page, 3)
+    expect(page.locator("#progress")).to_have_text("4 of 25")
     page = reopened(page, bench)
     page.click("[data-do=go-on]")
     expect(page.locator("#progress")).to_have_text("4 of 25")
-    assert page.evaluate("document.getElementById('pictures').files.length") == 2
+    page.wait_for_function("document.getElementById('pictures').files.length === 2")
     take(page, 22)
     page.tap("#send")
     expect(page.locator("#draft")).to_contain_text("goes out by itself")
@@ -177,9 +185,61 @@ def test_pictures_taken_offline_wait_and_go_with_their_sheet(
     assert left == 0  # thrown away after the receipt, not before
 
 
+def test_two_units_read_on_one_kept_page_are_two_sheets(page: Page, live_server: Any, bench: str) -> None:
+    """Nothing of the first is overwritten by the second, and both go out."""
+    page.goto(bench)
+    page.context.set_offline(True)
+    page = reopened(page, bench)
+    for unit in ("ferry 2", "sweeper 7"):
+        page.fill("[name=unit_key]", unit)
+        page.check("[name=measured_it_myself]")
+        page.tap("#start")
+        take(page, 25)
+        page.tap("#send")
+        expect(page.locator("#draft")).to_contain_text("goes out by itself")
+        page.get_by_role("link", name="Read another unit").click()
+        expect(page.locator("[name=unit_key]")).to_be_editable()
+    page.context.set_offline(False)
+    page.goto(f"{live_server.url}/sheets/")
+    wait_for_promise(page, NOTHING_WAITS)
+    assert {sheet.unit.key for sheet in mine()} == {"ferry 2", "sweeper 7"}
+
+
+def test_what_waits_goes_out_under_its_own_name(page: Page, live_server: Any, bench: str) -> None:
+    """Another person signs in on the phone by the vice: the sheet waits for the one who read it."""
+    begin(page, bench)
+    take(page, 25)
+    page.context.set_offline(True)
+    page.tap("#send")
+    expect(page.locator("#draft")).to_contain_text("goes out by itself")
+    page = reopened(page, "about:blank")
+    page.context.clear_cookies()
+    page.context.set_offline(False)
+    sign_in(page, live_server, person("colleague"))
+    page.goto(f"{live_server.url}/sheets/")
+    page.wait_for_load_state("networkidle")
+    assert not Sheet.objects.filter(contributor__user__email="colleague@workshop.example").exists()
+    page.context.clear_cookies()
+    sign_in(page, live_server, User.objects.get(email="contributor@workshop.example"))
+    sent_once(page, live_server)
+
+
+@pytest.fixture
+def newer_files(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[], None]]:
+    content = worker._content
+
+    def come_out() -> None:
+        monkeypatch.setattr(worker, "_content", lambda name: content(name) + b"\n// a newer version\n")
+        worker._text.cache_clear()
+
+    yield come_out
+    monkeypatch.undo()
+    worker._text.cache_clear()
+
+
 @pytest.mark.parametrize("step", ["in the middle", "queued"])
 def test_page_s_own_files_are_upgraded(
-    page: Page, live_server: Any, bench: str, monkeypatch: pytest.MonkeyPatch, step: str
+    page: Page, live_server: Any, bench: str, newer_files: Callable[[], None], step: str
 ) -> None:
     """A new version of a file comes out while a sheet lies on the phone."""
     begin(page, bench)
@@ -192,13 +252,11 @@ def test_page_s_own_files_are_upgraded(
         expect(page.locator("#draft")).to_contain_text("goes out by itself")
     files = "caches.keys().then(names => names.filter(n => n.startsWith('benchquorum-files-')))"
     before = page.evaluate(files)
-    content = worker._content
-    monkeypatch.setattr(worker, "_content", lambda name: content(name) + b"\n// a newer version\n")
-    worker._text.cache_clear()
+    newer_files()
     page.context.set_offline(False)
     page = reopened(page, bench)
     page.evaluate("navigator.serviceWorker.getRegistration().then(r => r.update())")
-    page.wait_for_function(f"{files}.then(names => names.length === 1 && names[0] !== '{before[0]}')")
+    wait_for_promise(page, f"{files}.then(names => names.length === 1 && names[0] !== '{before[0]}')")
     if step == "queued":
         sent_once(page, live_server)
     else:
@@ -206,7 +264,6 @@ def test_page_s_own_files_are_upgraded(
         expect(page.locator("#draft")).to_contain_text("7 of 25 readings")
         page.click("[data-do=go-on]")
         expect(page.locator("#progress")).to_have_text("8 of 25")
-    worker._text.cache_clear()
 
 
 def photo(colour: str = "teal") -> list[Any]:

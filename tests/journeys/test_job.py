@@ -29,6 +29,7 @@ def design(live_server: Any) -> Design:
 
 def seen(page: Page, name: str) -> None:
     """Every page of the walk passes axe and fits the width; pictures of them where a folder is named."""
+    page.wait_for_load_state()
     found = Axe().run(page).response["violations"]
     told = [f"{v['id']}: {[node['html'][:160] for node in v['nodes'][:2]]}" for v in found]
     over = page.evaluate("document.documentElement.scrollWidth - innerWidth")

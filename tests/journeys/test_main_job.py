@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from registry.models import Design, Sheet
-from tests.journeys.conftest import person, sign_in
+from tests.journeys.conftest import person, sign_in, wait_for_promise
 from tests.registry.pages.made import CLOSED, PINS, made_design, made_evidence
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -83,6 +83,7 @@ def test_draft_survives_a_cut_network_and_a_closed_page_and_is_sent_once(
     set_up(page, live_server, design, "ferry 2")
     for _ in range(7):
         page.tap("[data-take=open]")
+    expect(page.locator("#progress")).to_have_text("8 of 25")  # a tap's click comes after the tap
     page.close()
     page = phone.new_page()
     page.goto(f"{live_server.url}/designs/{design.uuid}/bench/")
@@ -96,7 +97,9 @@ def test_draft_survives_a_cut_network_and_a_closed_page_and_is_sent_once(
     page.click("#send")
     expect(page.locator("#draft")).to_contain_text("goes out by itself")
     assert not Sheet.objects.filter(contributor__user=contributor).exists()
+    page.close()  # or it would send and tell itself
     phone.set_offline(False)
+    page = phone.new_page()
     page.goto(f"{live_server.url}/sheets/")
     expect(page.locator("#queue-told")).to_contain_text("Sent")
     page.goto(f"{live_server.url}/sheets/")  # a second look sends nothing again
@@ -192,8 +195,8 @@ def test_bench_sheet_opens_without_a_network_and_across_an_upgrade(
     contributor = person("contributor", "Ferry Slip")
     page = phone.new_page()
     sign_in(page, live_server, contributor)
-    page.wait_for_function(
-        "navigator.serviceWorker.ready.then(() => navigator.serviceWorker.controller !== null)"
+    wait_for_promise(
+        page, "navigator.serviceWorker.ready.then(() => navigator.serviceWorker.controller !== null)"
     )
     set_up(page, live_server, design, "ferry 2")
     page.tap("[data-take=open]")
@@ -211,8 +214,8 @@ def test_bench_sheet_opens_without_a_network_and_across_an_upgrade(
         ".then(r => r.unregister()).then(() => location.reload())"
     )
     page.wait_for_load_state("networkidle")
-    page.wait_for_function("navigator.serviceWorker.ready.then(() => true)")
-    page.wait_for_function("caches.keys().then(names => !names.includes('benchquorum-files-older'))")
+    wait_for_promise(page, "navigator.serviceWorker.ready.then(() => true)")
+    wait_for_promise(page, "caches.keys().then(names => !names.includes('benchquorum-files-older'))")
     page.goto(f"{live_server.url}/designs/{design.uuid}/bench/")
     expect(page.locator("#draft")).to_contain_text("2 of 25 readings")
 
@@ -223,13 +226,14 @@ def test_page_closed_after_every_reading_loses_none(
     contributor = person("contributor", "Ferry Slip")
     page = phone.new_page()
     sign_in(page, live_server, contributor)
-    page.wait_for_function(
-        "navigator.serviceWorker.ready.then(() => navigator.serviceWorker.controller !== null)"
+    wait_for_promise(
+        page, "navigator.serviceWorker.ready.then(() => navigator.serviceWorker.controller !== null)"
     )
     set_up(page, live_server, design, "ferry 2")
     for n in range(1, 26):
         phone.set_offline(n % 2 == 0)
-        page.tap("[data-take=open]")
+        # not a tap, whose click comes after it
+        page.locator("[data-take=open]").evaluate("key => key.click()")
         page.close()  # at once, as a phone does that runs out of memory
         page = phone.new_page()
         page.goto(f"{live_server.url}/designs/{design.uuid}/bench/")

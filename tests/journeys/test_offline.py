@@ -162,6 +162,9 @@ def test_kept_chart_that_was_withdrawn_or_replaced_says_so(
     desk.set_offline(True)
     page.reload()
     expect(page.locator("#kept-list .attention")).to_contain_text("more than 30 days ago")
+    page.goto(f"{live_server.url}/designs/{design.uuid}/")
+    expect(page.locator("#keep-line .attention")).to_contain_text("more than 30 days ago")
+    page.goto(f"{live_server.url}/kept/")
     desk.set_offline(False)
     reason = "the connector was drawn from the wrong side."
     ChartRevision.objects.filter(design=design, state="published").update(
@@ -172,6 +175,9 @@ def test_kept_chart_that_was_withdrawn_or_replaced_says_so(
     desk.set_offline(True)
     page.reload()
     expect(page.locator("#kept-list .attention")).to_contain_text(f"Withdrawn: {reason}")
+    page.goto(f"{live_server.url}/designs/{design.uuid}/check/")
+    page.click("#plain-acts button")
+    expect(page.locator("#comparison .attention")).to_contain_text(f"This chart was withdrawn: {reason}")
 
 
 READINGS = """0.4 0,4 1.2k 4R7 R47 1M2 2L00 .5 5. 0.8MΩ 12k3 OL o.l ∞ cont BEEP 1,200 0.8mΩ 4E7 4e3 -3 >5 1k2k

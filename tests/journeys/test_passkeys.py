@@ -23,7 +23,6 @@ def as_in_production(settings: Any) -> None:
 
 def with_authenticator(context: BrowserContext) -> Page:
     page = context.new_page()
-    page.set_default_timeout(15_000)
     client = context.new_cdp_session(page)
     client.send("WebAuthn.enable")
     options = {
@@ -49,6 +48,7 @@ def test_moderator_without_a_second_factor_is_none_and_a_passkey_is_one(
     page.goto(f"{live_server.url}/account/2fa/webauthn/add/")
     page.fill("[name=password]", PASSWORD)  # asked once more before a key is added
     page.click("main form button.main-button")
+    page.wait_for_load_state()  # the button gets its act then
     page.fill("[name=name]", "phone")
     page.check("[name=passwordless]")
     page.click("#mfa_webauthn_add")

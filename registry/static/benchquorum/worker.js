@@ -39,10 +39,14 @@ async function page(request) {
   const { pathname } = new URL(request.url);
   try {
     const answer = await fetch(request);
-    if (answer.ok && !answer.redirected && BENCH.test(pathname)) await cache.put(request, answer.clone());
+    if (answer.ok && !answer.redirected && BENCH.test(pathname)) {
+      await cache.put(request, answer.clone()).catch(() => {}); // a full device is no reason to show nothing
+    }
     return answer;
   } catch (error) {
-    const kept = (await cache.match(request)) ?? (await cache.match(request, { ignoreSearch: true })) ??
+    const plain = new URL(request.url);
+    plain.searchParams.delete("go_on"); // the same page, with a sheet taken up
+    const kept = (await cache.match(plain.href)) ?? (await cache.match(request, { ignoreSearch: true })) ??
       (await chosen(pathname)) ?? (await (await caches.open(FILES)).match(pathname === LIST ? LIST : OFFLINE));
     if (kept) return kept;
     throw error;

@@ -187,3 +187,9 @@ def test_a_file_with_quotes_is_read_like_the_same_without(rows: list[list[str]])
         assert list(table_rows(left)) == list(table_rows(right))
     else:
         assert left == right
+
+
+def test_a_file_may_have_more_positions_and_sweeps_than_a_lever_switch():
+    """The form sets no limit (labelled data of other fields have hundreds of items a sheet)."""
+    table = read_tidy(tidy("A,s,u,c,65,P,2,1,1,1", "A,s,u,c,10000,Q,2,1,1,10000", header=HEADER + ",sweep"))
+    assert (table.step.tolist(), table.sweep.tolist()) == ([65, 10000], [1, 10000])

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from registry import secret_key as module
+
 ROOT = Path(__file__).parents[3]
 
 
@@ -46,3 +48,16 @@ def test_the_key_of_before_is_named(tmp_path: Path) -> None:
     """So that opening a copy to others costs nobody their session."""
     key_of(tmp_path)
     assert f"The one in {tmp_path / 'secret_key'} goes on" in key_of(tmp_path, BENCHQUORUM_TLS="1").stderr
+
+
+def test_of_two_that_start_at_once_both_take_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The other one has made its key when this one has just seen that there is none."""
+
+    def other_was_faster(_bytes: int) -> str:
+        (tmp_path / "secret_key").write_text("of the other")
+        return "mine"
+
+    monkeypatch.delenv("BENCHQUORUM_SECRET_KEY", raising=False)
+    monkeypatch.setattr(module.secrets, "token_urlsafe", other_was_faster)
+    assert module.secret_key(tmp_path, needed=False) == "of the other"
+    assert [path.name for path in tmp_path.iterdir()] == ["secret_key"]

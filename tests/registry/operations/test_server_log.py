@@ -37,24 +37,24 @@ def test_a_server_whose_process_is_killed_says_so_in_json(tmp_path: Path) -> Non
     with log.open("wb") as out:
         server = subprocess.Popen(
             [sys.executable, "-m", "gunicorn", "tests.registry.operations.test_server_log:nothing",
-             "--bind=127.0.0.1:0", "--workers=1", "--log-level=warning", "--error-logfile=-",
-             "--logger-class=registry.server_log.ServerLog"],
+             "--bind=127.0.0.1:0", "--workers=1", "--graceful-timeout=1", "--log-level=warning",
+             "--error-logfile=-", "--logger-class=registry.server_log.ServerLog"],
             cwd=ROOT, env=environment, stderr=out, stdout=out,
         )  # fmt: skip
         try:
             os.kill(_child(server.pid), signal.SIGKILL)
-            until = time.monotonic() + 20
+            until = time.monotonic() + 60
             while not log.read_text().strip() and time.monotonic() < until:
                 time.sleep(0.05)
         finally:
             server.terminate()
-            server.wait(20)
+            server.wait(60)  # a process that is just being forked takes no SIGTERM
     lines = [json.loads(line) for line in log.read_text().splitlines()]
     assert any("SIGKILL" in line["message"] for line in lines), lines
 
 
 def _child(pid: int) -> int:
-    until = time.monotonic() + 20
+    until = time.monotonic() + 60
     while time.monotonic() < until:
         children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
         if children:

@@ -81,8 +81,8 @@ def backup_under_way() -> Iterator[None]:
 
 @pytest.fixture
 def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("registry.commands.migrate.LOCK_SECONDS", 1)
-    monkeypatch.setattr("registry.triggers.LOCK_SECONDS", 1)
+    monkeypatch.setattr("registry.commands.migrate.LOCK_SECONDS", 3)
+    monkeypatch.setattr("registry.triggers.LOCK_SECONDS", 3)
 
 
 @pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite's readers hold nobody up")

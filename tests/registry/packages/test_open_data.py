@@ -11,7 +11,9 @@ import pytest
 from django.utils import timezone
 
 from registry.commands.main import main
+from registry.formats.package_parquet import parquet_is_there
 from registry.models import AuditEntry
+from registry.services import open_data
 from registry.services.audit import record
 from registry.services.chain_file import chain_file, chain_publish
 from registry.services.open_data import open_data_due, open_data_file, open_data_write
@@ -47,6 +49,25 @@ def test_clock_writes_it_and_the_address_serves_it(client):
     again = client.get("/open-data/benchquorum-data.zip", headers={"if-none-match": answer["ETag"]})
     assert again.status_code == 304
     assert there.digest.encode() in client.get("/open-data/").content
+
+
+@pytest.mark.parametrize("there", [True, False])
+def test_its_tables_are_parquet_too_where_the_library_is(client, monkeypatch, there):
+    monkeypatch.setattr(open_data, "parquet_is_there", lambda: there)
+    written = open_data_write()
+    names = zipfile.ZipFile(written.path).namelist()
+    assert ("parquet/readings.parquet" in names) is there is written.parquet
+    assert (b"as Parquet too" in client.get("/open-data/").content) is there
+
+
+def test_the_library_is_asked_for_not_guessed(monkeypatch):
+    assert parquet_is_there()
+
+    def missing(name: str):
+        raise ImportError(name)
+
+    monkeypatch.setattr("registry.formats.package_parquet.import_module", missing)
+    assert not parquet_is_there()
 
 
 def test_it_is_written_again_only_the_next_night_and_only_if_something_changed():

@@ -97,6 +97,7 @@ def test_fewer_than_ten_outcomes_are_not_told(world, tmp_path: Path) -> None:
 def test_verify_computes_facts_and_lives_anew_and_names_what_differs(world, capsys) -> None:
     _design, path = world
     assert [(found.table, found.differs) for found in verify_figures(Package(path))] == [
+        ("cells", ()),
         ("fact_standings", ()),
         ("lives", ()),
     ]

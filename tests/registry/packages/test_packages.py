@@ -100,6 +100,16 @@ def test_every_chart_is_computed_anew_to_the_same_bytes(world, capsys):
     assert "0 differ" in capsys.readouterr().out
 
 
+def put_right(path: Path, name: str) -> None:
+    """The digest of a table in the descriptor, as a forger would."""
+    descriptor = json.loads((path / DESCRIPTOR).read_text())
+    for entry in descriptor["resources"]:
+        if entry["name"] == name:
+            content = (path / "data" / f"{name}.csv").read_bytes()
+            entry["hash"] = "sha256:" + hashlib.sha256(content).hexdigest()
+    (path / DESCRIPTOR).write_text(json.dumps(descriptor))
+
+
 def test_verify_says_where_a_chart_differs(world, capsys):
     """The forger has put the digests right, too."""
     _design, path = world
@@ -111,14 +121,36 @@ def test_verify_says_where_a_chart_differs(world, capsys):
     file.write_bytes(b"".join(lines))
     assert main(["verify", str(path)]) == 2
     assert "data/readings.csv" in capsys.readouterr().err
-    descriptor = json.loads((path / DESCRIPTOR).read_text())
-    for entry in descriptor["resources"]:
-        if entry["name"] == "readings":
-            entry["hash"] = "sha256:" + hashlib.sha256(file.read_bytes()).hexdigest()
-    (path / DESCRIPTOR).write_text(json.dumps(descriptor))
+    put_right(path, "readings")
     assert main(["verify", str(path)]) == 1
     out, err = capsys.readouterr()
     assert "R, pin 2 against 1" in err and "differ" in out
+
+
+def test_verify_holds_the_table_of_cells_against_the_charts(world, capsys):
+    _design, path = world
+    file = path / "data" / "cells.csv"
+    text = file.read_text()
+    row = next(line for line in text.splitlines() if ",closed," in line)
+    for forged, differ in ((row.replace(",closed,", ",open,") + "\r\n", 1), ("", 1), (f"{row}\r\n", 0)):
+        with file.open("w", newline="") as out:
+            out.write(text.replace(f"{row}\n", forged))
+        put_right(path, "cells")
+        assert main(["verify", str(path)]) == differ
+        out, err = capsys.readouterr()
+        assert ("cells differs at" in err) is bool(differ)
+        assert f"the same, {differ} differ." in out
+
+
+def test_verify_holds_each_chart_against_its_own_digest(world, capsys):
+    """Those too that can't be computed: a sheet behind them was taken back."""
+    _design, path = world
+    file = path / "data" / "charts.csv"
+    row = next(row for row in rows(path, "charts") if row["held_back"] != "0")
+    file.write_bytes(file.read_bytes().replace(row["content_sha256"].encode(), b"0" * 64))
+    put_right(path, "charts")
+    assert main(["verify", str(path)]) == 1
+    assert f"revision {row['revision']} differs at /content_sha256" in capsys.readouterr().err
 
 
 def test_a_registry_that_is_not_empty_takes_no_package(world):

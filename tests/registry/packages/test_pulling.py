@@ -2,72 +2,23 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from urllib.error import HTTPError
 
 import pytest
 from django.core.exceptions import PermissionDenied
 
 from registry.errors import RegistryError
-from registry.formats.package_part import NOT_IN_PARTS, Part
-from registry.formats.package_tables import TABLES
-from registry.models import Design, MirrorSource, Sheet
+from registry.formats.package_part import Part
+from registry.models import Design, MirrorSource, Sheet, SheetVersion
 from registry.services.fetching import Fetched, Fetcher, SameHost
 from registry.services.mirrors import pull
 from registry.services.package_load import load_rows
 from registry.services.sheets import sheet_submit
 from tests.registry.moderation.made import account, made_design, made_sheet, sheet_json
+from tests.registry.packages.elsewhere import IDS, URL, part, registry
 
 pytestmark = pytest.mark.django_db
-URL = "http://elsewhere.example/"
-
-
-class Elsewhere(Fetcher):
-    """A registry that is only an answer to each address."""
-
-    def __init__(self, answers: dict[str, bytes], url: str = URL) -> None:
-        super().__init__(url, sleep=lambda seconds: None)
-        self.answers = answers
-        self.asked: list[str] = []
-
-    def get(self, path: str, *, etag: str = "") -> Fetched:
-        self.asked.append(path)
-        content = self.answers.get(path.split("?")[0])
-        if content is None:
-            return Fetched(404, "", b"")
-        own = f'"{hashlib.sha256(content).hexdigest()}"'
-        return Fetched(304, own, b"") if etag == own else Fetched(200, own, content)
-
-
-def part(name: str, uuid: str, **broken) -> bytes:
-    design = [uuid, "elsewhere", name, "", [], "proposed", "lever", "", False, "", "unknown", "1", "", []]
-    tables: dict[str, list] = {
-        "designs": [design],
-        "positions": [[uuid, 1, "P", "park", False, []]],
-        "pins": [[uuid, n, str(n), 1, n, False, "", n] for n in (1, 2)],
-        **{table.name: [] for table in TABLES[4:] if table.name not in NOT_IN_PARTS},
-        **broken,
-    }
-    lines = {"charts": [], "inputs": [], "snapshots": []}
-    plain = {"format": "benchquorum/part/1", "origin": "elsewhere", "design": uuid}
-    return json.dumps({**plain, "tables": tables, "lines": lines}).encode()
-
-
-IDS = [f"00000000-0000-4000-8000-00000000000{n}" for n in (1, 2, 3)]
-
-
-def registry(**parts: bytes) -> Elsewhere:
-    page = {"next": None, "results": [{"design": uuid} for uuid in IDS]}
-    changes = {"results": [], "last": 7, "more": False, "newest": 7}
-    answers = {"api/v1/designs/": page, "api/v1/changes/": changes}
-    return Elsewhere(
-        {
-            **{path: json.dumps(plain).encode() for path, plain in answers.items()},
-            **{f"api/v1/designs/{uuid}/part/": part(f"D{uuid[-1]}", uuid) for uuid in IDS},
-            **parts,
-        }
-    )
+SHEET = "00000000-0000-4000-8000-0000000000a1"
 
 
 def test_one_bad_design_is_reported_and_taken_over_once_it_is_well() -> None:
@@ -170,3 +121,29 @@ def test_a_third_registrys_design_changes_by_its_own_word_alone() -> None:
     assert Design.objects.get(uuid=IDS[0]).name == "Its name"
     load_rows(Part(part("Its new name", IDS[0])), charts=False, of={"elsewhere"})
     assert Design.objects.get(uuid=IDS[0]).name == "Its new name"
+
+
+def part_with_a_sheet(*versions: int) -> Part:
+    """The last of the versions is the one that stands."""
+    unit, person = IDS[1], "c-0000000000000001"
+    kinds = [True, "", "1", True, False, "known_good", "worked", "unknown", "bench", "", None, 1]
+    sheets = [
+        [SHEET, n, "elsewhere", IDS[0], unit, person, n == versions[-1], *kinds, f"{n:064}"] for n in versions
+    ]
+    tables = {
+        "contributors": [[person, "elsewhere", ""]],
+        "units": [[unit, "elsewhere", IDS[0], person, "", "", ""]],
+        "sheets": sheets,
+    }
+    return Part(part("D1", IDS[0], **tables))
+
+
+def test_a_third_registrys_old_copy_does_not_bring_back_an_earlier_version() -> None:
+    def standing_after(versions: tuple[int, ...], of: str) -> int:
+        load_rows(part_with_a_sheet(*versions), charts=False, of={of})
+        return SheetVersion.objects.get(sheet__uuid=SHEET, is_current=True).number
+
+    assert standing_after((1, 2), of="elsewhere") == 2
+    assert standing_after((1,), of="third") == 2
+    assert standing_after((1, 2, 3), of="third") == 3
+    assert standing_after((1, 2), of="elsewhere") == 2  # their own registry was restored

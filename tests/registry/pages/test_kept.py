@@ -45,6 +45,17 @@ def test_withdrawn_chart_leaves_no_tables_but_its_reason(client: Client, design:
     )
     document = client.get(f"/designs/{design.uuid}/offline.json").json()
     assert document["withdrawn"] == "drawn from the wrong side." and document["tables"] is None
+    assert document["words"]["withdrawn"].startswith("This chart was withdrawn: {reason}")
+
+
+def test_a_chart_whose_evidence_has_changed_says_so(client: Client, design: Design) -> None:
+    address = f"/designs/{design.uuid}/offline.json"
+    first = client.get(address)
+    assert first.json()["stale"] is False
+    Design.objects.filter(pk=design.pk).update(stale=True)
+    again = client.get(address, headers={"if-none-match": first["ETag"]})
+    assert again.json()["stale"] is True
+    assert again.json()["words"]["stale"].startswith("Its evidence had changed already")
 
 
 def test_nothing_to_keep_where_there_is_no_chart(client: Client, design: Design) -> None:

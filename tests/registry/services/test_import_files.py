@@ -12,6 +12,7 @@ from django.test import Client
 from openpyxl import Workbook, load_workbook
 
 from registry.errors import RegistryErrors
+from registry.formats.design_template import design_template
 from registry.models import ColumnMapping, Design, Reading, Sheet, User
 from registry.services.import_files import file_import, file_preview
 from tests.api.made import made_design, made_user
@@ -118,6 +119,17 @@ def test_what_the_reader_of_tidy_files_finds_goes_back_to_its_cell(user: User, d
     assert (error["line"], error["column"]) == (2, "4")
 
 
+def test_a_line_break_within_a_cell_is_a_blank(user: User, design: Design) -> None:
+    broken = 'Switch,Gear,Pin 2\n"shelf\n3",P,0.4\n"shelf\r\n3",R,OL\n'
+    preview = file_preview(by=user, asked=asked(design, broken))
+    assert (preview["sheets_new"], preview["readings_new"], preview["errors"]) == (1, 2, [])
+    file_import(by=user, asked=asked(design, broken))
+    assert Sheet.objects.get().name == "shelf 3"
+    wrong = 'unit,position,2,held_good\n"shelf\n3",P,0.4,worked\n"shelf\n4",P,0.4,"per\nhaps"\n'
+    (error,) = file_preview(by=user, asked=asked(design, wrong))["errors"]
+    assert (error["line"], error["column"]) == (3, "4")
+
+
 def test_a_sheet_needs_its_word(user: User, design: Design) -> None:
     with pytest.raises(RegistryErrors) as caught:
         file_import(by=user, asked=asked(design, LONG, measured_it_myself=False))
@@ -128,9 +140,9 @@ def test_the_template_has_lists_and_comes_back_filled_in(user: User, design: Des
     answer = client.get(f"/designs/{design.uuid}/import/template.xlsx")
     book = load_workbook(io.BytesIO(answer.content))
     sheet = book.active
-    lists = {rule.formula1 for rule in sheet.data_validations.dataValidation}
-    assert '"P,R,N,D"' in lists and '"1,2,3,4,5"' in lists and len(lists) == 4
-    assert sheet.max_row == 1 + 4 * 4
+    assert offered(book)["D2:D2000"] == ["P", "R", "N", "D"]
+    assert offered(book)["E2:E2000"] == offered(book)["F2:F2000"] == ["1", "2", "3", "4", "5"]
+    assert {cell.number_format for row in sheet["A1:G2000"] for cell in row} == {"@"}
     sheet["A2"], sheet["G2"] = "shelf 3", "4R7"
     sheet["A3"], sheet["G3"] = "shelf 3", "OL"
     kept = io.BytesIO()
@@ -141,6 +153,39 @@ def test_the_template_has_lists_and_comes_back_filled_in(user: User, design: Des
     done = file_import(by=user, asked=asked(design, content, encoding="base64"))
     assert done["readings_new"] == 2
     assert sorted(Reading.objects.values_list("as_typed", flat=True)) == ["4R7", "OL"]
+
+
+def offered(book: Any) -> dict[str, list[str]]:
+    """The words of each list, by the cells that it is for."""
+    found = {}
+    for rule in book["readings"].data_validations.dataValidation:
+        name, _mark, cells = rule.formula1.partition("!")
+        assert rule.type == "list" and book[name].sheet_state == "hidden"
+        found[str(rule.sqref)] = [cell.value for (cell,) in book[name][cells]]
+    return found
+
+
+def test_labels_of_every_kind_have_their_list() -> None:
+    positions = ["low, first", 'the "second"', *(f"position number {n}" for n in range(40))]
+    content = design_template(positions=positions, pairs=[("2", "1")], pins=["1", "2"])
+    assert offered(load_workbook(io.BytesIO(content)))["D2:D2000"] == positions
+
+
+@pytest.mark.parametrize(("title", "state"), [("lists", "visible"), ("secret", "hidden")])
+def test_another_filled_sheet_is_refused_hidden_or_not(
+    user: User, design: Design, title: str, state: str
+) -> None:
+    book = Workbook()
+    for row in (["unit", "position", "2"], ["shelf 3", "P", "0.4"]):
+        book.active.append(row)
+    more = book.create_sheet(title)
+    more["A1"], more.sheet_state = "something", state
+    out = io.BytesIO()
+    book.save(out)
+    content = base64.b64encode(out.getvalue()).decode()
+    with pytest.raises(RegistryErrors) as caught:
+        file_preview(by=user, asked=asked(design, content, encoding="base64"))
+    assert [error.code for error in caught.value] == ["matrix_several"]
 
 
 def test_the_page_previews_and_stores(user: User, design: Design, client: Client) -> None:

@@ -169,3 +169,16 @@ def test_changes_of_an_import_are_numbered_without_a_gap_once_it_is_done():
     told = Change.objects.order_by("number").values_list("number", "kind")
     assert [number for number, _kind in told] == list(range(1, len(told) + 1))
     assert [kind for _number, kind in told].count(Change.Kind.CHART_PUBLISHED) == 2
+
+
+@pytest.mark.django_db
+def test_a_design_of_the_registry_has_no_more_positions_than_one_drawn_by_hand():
+    """A file may have more of them (`agree` takes it)."""
+    table = table_of(HEAD + "Lark,s1,u1,ann,1,P,2,1,0.4\nLark,s1,u1,ann,65,S65,2,1,0.4")
+    with pytest.raises(RegistryErrors) as caught:
+        import_apply(table)
+    assert [(error.code, error.line, error.column) for error in caught.value] == [
+        ("number_impossible", 3, "step")
+    ]
+    assert "64" in str(caught.value.errors[0].message)
+    assert Design.objects.count() == 0

@@ -1,6 +1,6 @@
 // Wires the bench sheet together: setup, one reading at a time, comparison, sending.  Without this module the page
 // is a plain form that does the same.
-import { draftOf, drop, keep } from "./drafts.js";
+import { draftOf, drop, keep, who } from "./drafts.js";
 import { OneAtATime } from "./one.js";
 import { body, send, token } from "./outbox.js";
 import { keepPictures, picturesOf } from "./pictures.js";
@@ -10,7 +10,7 @@ const form = document.getElementById("bench");
 const isCheck = form.dataset.kind === "check";
 const draftLine = document.getElementById("draft");
 const gridFields = new Set(data.steps.map((step) => step.name));
-let started = false;
+let started = false, compared = 0, taking = Promise.resolve();
 
 const one = new OneAtATime(form, data, { changed: save, finished: compare, left: leave });
 
@@ -22,11 +22,21 @@ function clientId() {
   return form.elements.client_id?.value || data.design;
 }
 
-async function save(at = one.at, state = "open") {
-  const kept = await keep({
-    id: clientId(), design: data.design, name: data.name, url: location.pathname, entries: entries(), at, state,
-  });
-  if (!kept) say(data.words.not_kept);
+// The worker gives a kept page out for more than one unit: each sheet begun on it has an id of its own.
+function renew() {
+  const begun = form.elements.first?.value || document.querySelector("#bench [aria-invalid], .problems, #send-acts");
+  if (form.elements.client_id && !begun && crypto.randomUUID) form.elements.client_id.value = crypto.randomUUID();
+}
+
+function asDraft(state) {
+  return {
+    id: clientId(), who: who(), design: data.design, name: data.name, url: location.pathname, entries: entries(),
+    at: one.at, state,
+  };
+}
+
+async function save() {
+  if (!(await keep(asDraft("open")))) say(data.words.not_kept);
 }
 
 function say(text, ...buttons) {
@@ -47,6 +57,7 @@ function leave() {
 
 // The same post as without scripts; only the part that compares is taken out of the answer.
 async function compare() {
+  const turn = ++compared;
   one.close();
   await save();
   let page;
@@ -59,7 +70,7 @@ async function compare() {
   } catch {
     return offline();
   }
-  show(page);
+  if (turn === compared) show(page);
 }
 
 function show(page) {
@@ -128,28 +139,36 @@ function plainly(act) {
 }
 
 async function sendSheet() {
-  const draft = {
-    id: clientId(), design: data.design, name: data.name, url: location.pathname, entries: entries(), at: one.at,
-    state: "queued",
-  };
-  if (!(await keep(draft))) return plainly("send");
+  const sheet = asDraft("queued");
+  if (!(await keep(sheet))) return plainly("send");
   const kept = await savePictures();
-  const { outcome, where, page } = await send(draft);
+  const { outcome, where, page } = await send(sheet);
   if (outcome === "sent") {
     location.assign(where);
   } else if (outcome === "refused") {
     show(new DOMParser().parseFromString(page, "text/html"));
   } else {
     const waits = outcome === "sign-in" ? data.words.waits_sign_in : data.words.waiting;
-    say(kept ? waits : `${waits} ${data.words.pictures_not_kept}`);
+    say(kept ? waits : `${waits} ${data.words.pictures_not_kept}`, ...another());
     document.getElementById("send-acts")?.remove();
+    form.inert = true; // it is on its way as it is: what is typed now would not go with it
   }
+}
+
+// The way to the next sheet, which a job doesn't have.
+function another() {
+  if (form.elements.job) return [];
+  const link = document.createElement("a");
+  link.href = location.pathname;
+  link.textContent = data.words.another;
+  return [link];
 }
 
 // Chosen pictures are kept at once, as readings are.
 async function savePictures() {
   const field = document.getElementById("pictures");
   if (!field) return true;
+  await taking; // a field that is not filled yet would forget what is kept
   const kept = await keepPictures(clientId(), field.files);
   if (!kept) say(data.words.pictures_not_kept);
   return kept;
@@ -158,7 +177,7 @@ async function savePictures() {
 async function takePictures(id) {
   const field = document.getElementById("pictures");
   const files = await picturesOf(id);
-  if (!field || !files.length) return;
+  if (!field || !files?.length) return;
   const chosen = new DataTransfer();
   for (const file of files) chosen.items.add(file);
   field.files = chosen.files;
@@ -184,9 +203,12 @@ async function offerDraft() {
 }
 
 function takeUp(draft) {
-  const asked = Object.fromEntries(draft.entries.filter(([name]) => name === "sweeps" || name === "between"));
+  const asked = Object.fromEntries(draft.entries);
   if (asked.sweeps !== form.elements.sweeps.value || asked.between !== form.elements.between.value) {
-    return location.assign(`?${new URLSearchParams({ ...asked, go_on: "1" })}`);
+    const address = new URLSearchParams(location.search);
+    // Without a network the worker may have kept another form of this page only.
+    if (address.has("go_on")) return say(data.words.other_page);
+    return location.assign(`?${wayOfReading(asked)}`);
   }
   for (const [name, value] of draft.entries) {
     const field = form.elements[name];
@@ -196,8 +218,17 @@ function takeUp(draft) {
     else field.value = value;
   }
   draftLine.hidden = true;
-  takePictures(draft.id);
+  taking = takePictures(draft.id);
   begin(Math.max(firstEmpty(), Math.min(draft.at + 1, data.steps.length - 1)));
+}
+
+// As the links of the page write it, so that the worker finds what it kept.
+function wayOfReading({ sweeps, between }) {
+  const address = new URLSearchParams();
+  if (between) address.set("between", "1");
+  if (sweeps > 1) address.set("sweeps", sweeps);
+  address.set("go_on", "1");
+  return address;
 }
 
 function firstEmpty() {
@@ -256,4 +287,5 @@ document.addEventListener("click", (event) => {
   event.preventDefault();
   one.open(at, true);
 });
+renew();
 offerDraft();

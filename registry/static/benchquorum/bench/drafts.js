@@ -11,10 +11,14 @@ function database() {
       db.createObjectStore(STORE, { keyPath: "id" });
     },
   });
+  opened.catch(() => { opened = undefined; });
   return opened;
 }
 
-// A draft: {id, design, name, url, entries: [[field, value]…], at, saved, state: "open" | "queued" | "refused"}
+// Who is signed in on this page: a phone by the vice has more than one user.
+export const who = () => document.body.dataset.who ?? "";
+
+// A draft: {id, who, design, name, url, entries: [[field, value]…], at, saved, state: "open" | "queued" | "refused"}
 // The database writes when it pleases; a page closed at once would lose the last reading.  So each draft is
 // first written to the journal, at once, and leaves it when the database has it.
 const JOURNAL = "benchquorum-draft-";
@@ -48,6 +52,7 @@ function journalled() {
   }
 }
 
+// Those of the person who is signed in, and of nobody in particular.
 export async function drafts() {
   let stored = [];
   try {
@@ -60,7 +65,7 @@ export async function drafts() {
   for (const draft of journalled()) {
     if (!(newest.get(draft.id)?.saved > draft.saved)) newest.set(draft.id, draft);
   }
-  return [...newest.values()];
+  return [...newest.values()].filter((draft) => !draft.who || draft.who === who());
 }
 
 export async function draftOf(design) {
@@ -70,6 +75,10 @@ export async function draftOf(design) {
 
 export async function drop(id) {
   localStorage.removeItem(JOURNAL + id);
-  const db = await database();
-  await db.delete(STORE, id);
+  try {
+    const db = await database();
+    await db.delete(STORE, id);
+  } catch {
+    // it stood in the journal alone
+  }
 }

@@ -18,7 +18,8 @@ export function body(entries, more = {}) {
 // "sent" with the sheet's address, "offline", "sign-in", or "refused" with the page that says why
 export async function send(draft) {
   let answer;
-  const pictures = (await picturesOf(draft.id)).map((file) => ["pictures", file]);
+  const kept = await picturesOf(draft.id);
+  const pictures = (kept ?? []).map((file) => ["pictures", file]);
   try {
     answer = await fetch(draft.url, {
       method: "POST",
@@ -32,7 +33,7 @@ export async function send(draft) {
   const where = new URL(answer.url).pathname;
   if (answer.ok && RECEIPT.test(where)) {
     // The sheet last: a page closed between the two sends it once more, and the registry knows it.
-    await keepPictures(draft.id, []);
+    if (kept) await keepPictures(draft.id, []);
     await drop(draft.id);
     return { outcome: "sent", where };
   }

@@ -10,6 +10,7 @@ function database() {
       db.createObjectStore(STORE, { keyPath: "id" });
     },
   });
+  opened.catch(() => { opened = undefined; });
   return opened;
 }
 
@@ -25,11 +26,12 @@ export async function keepPictures(id, files) {
   }
 }
 
+// Null where they can't be read now.
 export async function picturesOf(id) {
   try {
     const db = await database();
     return (await db.get(STORE, id))?.files ?? [];
   } catch {
-    return [];
+    return null;
   }
 }

@@ -1,7 +1,7 @@
 // The check page without a network: the verdict from the tables that this device keeps.
 import { NeedsNetwork } from "./curves.js";
 import { ohms, parse } from "./figures.js";
-import { day, isOld, kept } from "./store.js";
+import { day, kept, warning } from "./store.js";
 import { check } from "./verdict.js";
 
 const LIMIT = 2e7;
@@ -46,12 +46,14 @@ export async function checkHere(form, data) {
   const place = document.getElementById("comparison");
   const parts = [];
   if (chart.withdrawn || !chart.tables) {
-    parts.push(made("p", chart.withdrawn, "says attention"));
+    // what was kept before its words came along says the bare reason
+    parts.push(made("p", chart.words ? warning(there, chart.words) : chart.withdrawn, "says attention"));
   } else {
     parts.push(...said(chart, sheetOf(form, data.steps), data.steps));
     const when = `${fill(chart.words.here, { n: chart.revision, when: day(chart.published) })} ${fill(chart.words.kept, { when: day(there.kept) })}`;
     parts.push(made("p", when, "quiet"));
-    if (isOld(there.kept)) parts.push(made("p", chart.words.old, "says attention"));
+    const warns = warning(there, chart.words);
+    if (warns) parts.push(made("p", warns, "says attention"));
   }
   place.replaceChildren(...parts);
   place.dataset.here = "1";

@@ -1,5 +1,5 @@
 // On a chart: keep it for work without a network.
-import { day, keep, kept, now } from "./store.js";
+import { day, differs, keep, kept, now, warning } from "./store.js";
 
 const line = document.getElementById("keep-line");
 const words = JSON.parse(document.getElementById("kept-words").textContent);
@@ -11,9 +11,13 @@ async function show() {
   if (!there) return;
   button.textContent = words.again;
   const current = await now(line.dataset.design);
-  const newer = current && (current.revision !== there.document.revision || current.withdrawn);
-  if (newer && (await keep(line.dataset.design))) return show(); // it is read with a network: keep what stands now
+  // It is read with a network: keep what stands now.
+  if (current && differs(current, there.document) && (await keep(line.dataset.design))) return show();
   says.textContent = `${words.revision.replace("{n}", there.document.revision).replace("{when}", day(there.document.published))} ${words.kept.replace("{when}", day(there.kept))}`;
+  const warns = document.createElement("strong");
+  warns.className = "attention";
+  warns.textContent = warning(there, words);
+  if (warns.textContent) says.append(" ", warns);
 }
 
 if (line && "caches" in self && navigator.serviceWorker) {

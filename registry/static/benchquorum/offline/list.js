@@ -1,5 +1,5 @@
 // The page of what this device keeps, with revision and date, and a warning where it may no longer hold.
-import { all, day, drop, isOld, keep, now } from "./store.js";
+import { all, day, differs, drop, keep, now, warning } from "./store.js";
 
 const words = JSON.parse(document.getElementById("kept-words").textContent);
 const list = document.getElementById("kept-list");
@@ -16,8 +16,7 @@ function row({ uuid, document: chart, kept }) {
   const revision = words.revision.replace("{n}", chart.revision).replace("{when}", day(chart.published));
   item.append(made("a", chart.name, { href: `/designs/${uuid}/` }), " ", made("span", `${revision} ${words.kept.replace("{when}", day(kept))}`, { class: "quiet" }));
   const warns = made("p", "", { class: "attention", role: "status" });
-  if (chart.withdrawn) warns.textContent = words.withdrawn.replace("{reason}", chart.withdrawn);
-  else if (isOld(kept)) warns.textContent = words.old;
+  warns.textContent = warning({ document: chart, kept }, words);
   const acts = made("p", "", { class: "acts" });
   if (!chart.withdrawn) acts.append(made("a", words.check, { class: "button", href: `/designs/${uuid}/check/` }));
   const forget = made("button", words.drop, { type: "button", class: "plain-button" });
@@ -25,7 +24,7 @@ function row({ uuid, document: chart, kept }) {
   acts.append(forget);
   item.append(warns, acts);
   now(uuid).then(async (current) => {
-    if (!current || (current.revision === chart.revision && Boolean(current.withdrawn) === Boolean(chart.withdrawn))) return;
+    if (!current || !differs(current, chart)) return;
     if (await keep(uuid)) return show(); // it stands otherwise now: keep that
     warns.textContent = current.withdrawn ? words.withdrawn.replace("{reason}", current.withdrawn) : words.newer;
   });

@@ -12,10 +12,12 @@ export async function keep(uuid) {
     async (address) => [address, await fetch(address, { credentials: "omit", cache: "reload" })],
   ));
   if (found.some(([, answer]) => !answer.ok)) return false;
-  for (const [address, answer] of found) {
+  // All of it is here before anything is replaced: a page closed in between would keep a new chart with old tables.
+  const bodies = await Promise.all(found.map(([, answer]) => answer.blob()));
+  for (const [n, [address, answer]] of found.entries()) {
     const headers = new Headers(answer.headers);
     headers.set("X-Kept-At", new Date().toISOString());
-    await cache.put(address, new Response(await answer.blob(), { status: 200, headers }));
+    await cache.put(address, new Response(bodies[n], { status: 200, headers }));
   }
   return true;
 }
@@ -47,6 +49,16 @@ export async function now(uuid) {
   } catch {
     return null;
   }
+}
+
+// Whether two documents of one chart say different things about it.
+export const differs = (one, other) => one.revision !== other.revision ||
+  Boolean(one.withdrawn) !== Boolean(other.withdrawn) || Boolean(one.stale) !== Boolean(other.stale);
+
+// Why a kept chart may no longer hold; "" where nothing is known against it.
+export function warning({ document: chart, kept: when }, words) {
+  if (chart.withdrawn) return words.withdrawn.replace("{reason}", chart.withdrawn);
+  return [chart.stale && words.stale, isOld(when) && words.old].filter(Boolean).join(" ");
 }
 
 export const isOld = (date) => Date.now() - date.getTime() > DAYS * 86400e3;

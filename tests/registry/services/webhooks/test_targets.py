@@ -34,6 +34,10 @@ from tests.registry.services.webhooks.made import made
         "https://[fd00::1]/",
         "https://shop.example/\r\nHost: inside",
         "https://shop.example:99999/",
+        "https://localhost/",
+        "https://127.1/",
+        "https://2130706433/",
+        "https://0x7f000001/",
     ],
 )
 def test_an_address_that_leads_inside_is_refused(user: User, url: str) -> None:
@@ -61,6 +65,22 @@ def test_an_address_that_leads_inside_is_refused(user: User, url: str) -> None:
 )
 def test_where_a_delivery_may_go(text: str, may: bool) -> None:
     assert may_go_to(ipaddress.ip_address(text)) is may
+
+
+def test_a_name_that_is_not_known_yet_may_be_given(user: User, monkeypatch: pytest.MonkeyPatch) -> None:
+    def unknown(*args: Any, **more: Any) -> None:
+        raise socket.gaierror(socket.EAI_NONAME, "unknown")
+
+    monkeypatch.setattr(webhook_targets.socket, "getaddrinfo", unknown)
+    assert made(user, "https://soon.example/hook")[0].url == "https://soon.example/hook"
+
+
+@pytest.mark.parametrize("text", ["169.254.169.254", "::ffff:169.254.169.254", "64:ff9b::a9fe:a9fe", "::"])
+def test_link_local_addresses_stay_out_in_any_clothes(settings: Any, text: str) -> None:
+    """Where webhooks may go inside, the address that tells a cloud machine its secrets stays out."""
+    settings.BENCHQUORUM_WEBHOOK_PRIVATE = True
+    assert not may_go_to(ipaddress.ip_address(text))
+    assert may_go_to(ipaddress.ip_address("::ffff:10.1.2.3"))
 
 
 def test_a_name_that_leads_inside_is_not_followed(monkeypatch: pytest.MonkeyPatch) -> None:
