@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.contacts import CLOSED, OPEN, Alphabet
+from consensus.contacts import CLOSED, OPEN, Alphabet, consistent_symbols
 from consensus.encoding import Encoded
-from consensus.explanation import Explanation, consistent_symbols
+from consensus.explanation import Explanation
 from consensus.resistance import cell_figures
 from consensus.results import CellAgreement, OhmFigures
 from consensus.settings import Settings

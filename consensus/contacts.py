@@ -19,12 +19,13 @@ from consensus.settings import Settings
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 OPEN, CLOSED = 0, 1  # symbols; levels follow, `odd` is the last
-OVER_LIMIT, LEAK, CONTACT, FIRST_LEVEL = range(4)  # codes; then levels, odd, wandering, censored
+OVER_LIMIT, LEAK, CONTACT, FIRST_LEVEL = range(4)  # codes; then levels, odd, wandering, censored, mixed
 CONTACT_SHARE = 0.85  # of invented contacts in a design with resistive levels: read as plainly closed
 MISSED_LEAK = 0.25  # a missed contact shows a leak's figure so much less often than an open one does
-WANDER_OPEN = 0.35  # share of an open contact's weight in a reading that wandered into the open
+WANDER_HIGH = 0.35  # weight of the upper end of a reading that wandered from one state into another
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,16 @@ class Alphabet:
         """Above the limit of a meter whose limit lies below the open range."""
         return self.odd_code + 2
 
+    @property
+    def from_contact(self) -> int:
+        """From a contact's figure to a resistive one: the first level's code; odd's is the last."""
+        return self.odd_code + 3
+
+    @property
+    def into_open(self) -> int:
+        """Wandering from a resistive figure into the open: the first level's code, odd's is the last."""
+        return self.from_contact + len(self.levels) + 1
+
 
 def contact_ohms(readings: Readings) -> FloatArray:
     """(n,) Ω of the contact: reading less leads, never below 0; nan for continuity, inf for over-limit."""
@@ -66,6 +77,25 @@ def contact_ohms(readings: Readings) -> FloatArray:
     ohms = np.maximum(middle - readings.lead, 0.0)
     ohms = np.where(readings.kind == Kind.CONTINUITY, np.nan, ohms)
     return np.where(readings.kind == Kind.OVER_LIMIT, np.inf, ohms)
+
+
+def past_limit(readings: Readings, settings: Settings) -> BoolArray:
+    """(n,) True for over-limit of a meter whose limit lies below the open range, also where its limit was
+    written down as the figure."""
+    as_number = (readings.kind == Kind.VALUE) & (readings.low == readings.limit)
+    over = (readings.kind == Kind.OVER_LIMIT) | as_number
+    return np.asarray(over & (readings.limit < settings.open_above_ohm))
+
+
+def wandering(readings: Readings, settings: Settings) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Rows of readings that wandered from one state into another, and the Ω of both ends: leads subtracted,
+    inf from the meter's limit on.  One that stayed within a state counts by its geometric middle."""
+    rows = np.flatnonzero(readings.kind == Kind.RANGE)
+    low, high = (np.maximum(end[rows] - readings.lead[rows], 0.0) for end in (readings.low, readings.high))
+    high = np.where(readings.high[rows] >= readings.limit[rows], np.inf, high)
+    edges = np.array([settings.closed_below_ohm, settings.open_above_ohm])
+    crosses = np.searchsorted(edges, low, side="right") != np.searchsorted(edges, high, side="right")
+    return rows[crosses], low[crosses], high[crosses]
 
 
 def find_levels(ohms: FloatArray, unit: IntArray, settings: Settings) -> FloatArray:
@@ -97,7 +127,8 @@ def make_alphabet(levels: FloatArray, settings: Settings) -> Alphabet:
     series[odd, CLOSED] = series[CLOSED, odd] = odd
     parallel[CLOSED, :] = parallel[:, CLOSED] = CLOSED
     parallel[OPEN, :], parallel[:, OPEN] = np.arange(size), np.arange(size)
-    return Alphabet(levels, series, parallel, codes=size + 3)
+    codes = FIRST_LEVEL + 3 * (len(levels) + 1) + 2
+    return Alphabet(levels, series, parallel, codes)
 
 
 def nearest_symbol(ohms: FloatArray, levels: FloatArray, settings: Settings) -> IntArray:
@@ -118,19 +149,33 @@ def nearest_symbol(ohms: FloatArray, levels: FloatArray, settings: Settings) -> 
 
 
 def reading_codes(readings: Readings, ohms: FloatArray, alphabet: Alphabet, settings: Settings) -> IntArray:
-    """(n,) code of each reading: over limit, leak, contact, a level, odd, wandering, censored."""
+    """(n,) code of each reading: over limit, leak, contact, a level, odd, censored, or what it wandered
+    between."""
     symbol = nearest_symbol(ohms, alphabet.levels, settings)
     codes = symbol + (FIRST_LEVEL - 2)
     codes[symbol == OPEN] = LEAK
     codes[(symbol == CLOSED) | np.isnan(ohms)] = CONTACT
     codes[np.isinf(ohms)] = OVER_LIMIT
-    codes[np.isinf(ohms) & (readings.limit < settings.open_above_ohm)] = alphabet.censored_code
-    ranged = readings.kind == Kind.RANGE
-    if ranged.any():
-        low, high = readings.low - readings.lead, readings.high - readings.lead
-        crosses = (low < settings.closed_below_ohm) != (high < settings.closed_below_ohm)
-        codes[ranged & crosses] = alphabet.wander_code
+    codes[past_limit(readings, settings)] = alphabet.censored_code
+    rows, low, high = wandering(readings, settings)
+    below, above = (nearest_symbol(end, alphabet.levels, settings) for end in (low, high))
+    mixed = np.where(below == CLOSED, alphabet.from_contact + above - 2, alphabet.into_open + below - 2)
+    codes[rows] = np.where((below == CLOSED) & (above == OPEN), alphabet.wander_code, mixed)
     return codes
+
+
+def consistent_symbols(alphabet: Alphabet) -> BoolArray:
+    """(codes, A) True where a code is what the symbol shows when nothing slips."""
+    table = np.zeros((alphabet.codes, alphabet.size), dtype=bool)
+    table[: LEAK + 1, 0] = True
+    table[CONTACT, 1] = True
+    levels = np.arange(alphabet.size - 2)
+    table[FIRST_LEVEL + levels, 2 + levels] = True
+    table[alphabet.wander_code] = True
+    table[alphabet.from_contact + levels, 2 + levels] = table[alphabet.from_contact + levels, 1] = True
+    table[alphabet.into_open + levels, 2 + levels] = table[alphabet.into_open + levels, 0] = True
+    table[alphabet.censored_code] = np.arange(alphabet.size) != 1
+    return table
 
 
 def likelihood_table(
@@ -161,13 +206,18 @@ def likelihood_table(
     table[:, FIRST_LEVEL + levels, 2:] += (shown * misread * 0.7)[:, None]
     for level in range(levels + 1):
         table[:, FIRST_LEVEL + level, 2 + level] += shown * (1 - misread)
-    wander = alphabet.wander_code
-    table[:, wander] = (
-        0.01 * (1 - WANDER_OPEN) * table[:, CONTACT] + 0.01 * WANDER_OPEN * table[:, OVER_LIMIT]
-    )
+    many = levels + 1
+    table[:, alphabet.wander_code] = _between(table[:, CONTACT], table[:, OVER_LIMIT])
+    table[:, alphabet.from_contact :][:, :many] = _between(table[:, [CONTACT]], table[:, figures])
+    table[:, alphabet.into_open :][:, :many] = _between(table[:, figures], table[:, [OVER_LIMIT]])
     table[:, alphabet.censored_code] = table[:, OVER_LIMIT]
     table[:, alphabet.censored_code, 2:] = table[:, OVER_LIMIT, :1]
     return table
+
+
+def _between(low: FloatArray, high: FloatArray) -> FloatArray:
+    """Likelihood of a reading that wandered: part of that of its lower end, and part of the upper one's."""
+    return 0.01 * (1 - WANDER_HIGH) * low + 0.01 * WANDER_HIGH * high
 
 
 def censored_likelihood(

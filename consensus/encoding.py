@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from consensus import contacts
 from consensus.contacts import Alphabet
 from consensus.hypotheses import Shape
-from consensus.readings import DesignReadings, Kind
+from consensus.readings import DesignReadings
 from consensus.settings import Settings
+from consensus.sweeps import merge_sweeps
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -27,8 +28,9 @@ BoolArray = NDArray[np.bool_]
 class Encoded:
     """n sheets, U units, R merged readings.
 
-    sheet, cell, code: (R,); ohm: (R,) Ω (nan continuity, inf over limit); limit: (R,) Ω, inf where the
-    limit lies in the open range; sweeps: (raw,) merged reading of each raw reading, raw_code its code;
+    sheet, cell, code: (R,); ohm: (R,) Ω (nan without a figure of its own, inf over limit); limit: (R,) Ω,
+    inf where the limit lies in the open range; missed, torn: (R,) as in `MergedSweeps`;
+    sweeps: (raw,) merged reading of each raw reading, raw_code its code;
     unit, contributor: (n,) indices; counts: (n,); group: (n,) contributor or, where known, workshop;
     weight: (R,) what a reading weighs as evidence beside others of the same group (design effect);
     strange: (n,) sheets that read other pairs than the design's own; offset: (n,) Ω that a resistive
@@ -43,6 +45,8 @@ class Encoded:
     code: IntArray
     ohm: FloatArray
     limit: FloatArray
+    missed: FloatArray
+    torn: BoolArray
     sweeps: IntArray | None
     raw_code: IntArray
     raw_limit: FloatArray
@@ -83,19 +87,16 @@ def encode(design: DesignReadings, settings: Settings) -> Encoded:
     shape = find_shape(design, counts, sheet, low, high)
     cell = _cells(shape, readings.position, readings.between, low, high)
     ohm = contacts.contact_ohms(readings)
+    ohm[contacts.past_limit(readings, settings)] = np.inf
+    ohm[contacts.wandering(readings, settings)[0]] = np.nan  # between two states a middle is no figure
     solid = counts[sheet] if counts.any() else np.ones(len(sheet), dtype=bool)
     levels = contacts.find_levels(ohm[solid], unit[sheet[solid]], settings)
     alphabet = contacts.make_alphabet(levels, settings)
     code = contacts.reading_codes(readings, ohm, alphabet, settings)
-    limit = np.where(
-        (readings.kind == Kind.OVER_LIMIT) & (readings.limit < settings.open_above_ohm),
-        readings.limit,
-        np.inf,
-    )
+    limit = np.where(contacts.past_limit(readings, settings), readings.limit, np.inf)
     first, sweeps = _merge(sheet * shape.cells + cell)
-    raw_code = code
-    if sweeps is not None:
-        sheet, cell, code, ohm = sheet[first], cell[first], code[first], ohm[first]
+    merged = merge_sweeps(code, ohm, sweeps, alphabet)
+    sheet, cell = sheet[first], cell[first]
     pairs = set(shape.pairs)
     own = np.array([pair in pairs for pair in shape.named], dtype=bool)
     return Encoded(
@@ -104,11 +105,13 @@ def encode(design: DesignReadings, settings: Settings) -> Encoded:
         alphabet=alphabet,
         sheet=sheet,
         cell=cell,
-        code=code,
-        ohm=ohm,
-        limit=limit if sweeps is None else limit[first],
+        code=merged.code,
+        ohm=merged.ohm,
+        limit=limit[first],
+        missed=merged.missed,
+        torn=merged.torn,
         sweeps=sweeps,
-        raw_code=raw_code,
+        raw_code=code,
         raw_limit=limit,
         unit=unit,
         contributor=contributor,
@@ -116,7 +119,7 @@ def encode(design: DesignReadings, settings: Settings) -> Encoded:
         unit_names=unit_names,
         contributor_names=names,
         offset=np.full(len(counts), np.nan),
-        shifted_code=code,
+        shifted_code=merged.code,
         strange=np.bincount(sheet, ~own[cell % len(shape.named)], len(counts)) > 0,
         weight=_weights(group[sheet] * shape.cells + cell, counts[sheet], settings),
     )
@@ -138,8 +141,10 @@ def find_shape(
 ) -> Shape:
     """Which pairs are places of their own.
 
-    With a common: every line against it, and a pair of lines if a counting sheet reads it that mostly
-    keeps to the common (a sheet numbered from the other face never does).  Without: every pair read.
+    With a common: every line against it, and a pair of lines if a counting sheet reads it that mostly keeps
+    to the common.  Without: every pair read.  A sheet numbered from the other face does not keep to it: all
+    that it reads is against the pin that lies where the common does from that face, also where most of it
+    happens to be between that pin and the common.
     """
     pins, common = len(design.pins), design.common
     between = design.readings.between
@@ -155,10 +160,13 @@ def find_shape(
         share = np.bincount(sheet, on_common, len(counts)) / np.maximum(
             np.bincount(sheet, minlength=len(counts)), 1
         )
-        keeps = (share > 0.5) & counts if counts.any() else share > 0.5
+        face = pins - 1 - common  # what a sheet numbered from the other face calls the common
+        on_face = (low == face) | (high == face)
+        apart = np.bincount(sheet, on_common.astype(int) - on_face, len(counts)) >= 0
+        apart &= np.bincount(sheet, ~on_face, len(counts)) > 0
+        keeps = (share > 0.5) & apart & (counts if counts.any() else True)
         extra = ~on_common & keeps[sheet]
         own |= {divmod(int(key), pins) for key in np.unique(low[extra] * pins + high[extra])}
-        face = pins - 1 - common  # what a sheet numbered from the other face calls the common
         named |= {(min(pin, face), max(pin, face)) for pin in range(pins) if pin != face}
     return Shape(
         positions=len(design.positions),
@@ -186,7 +194,7 @@ def _merge(key: IntArray) -> tuple[IntArray, IntArray | None]:
     """First raw index of each distinct key in order of appearance, and the merged index of each raw one."""
     distinct, first, inverse = np.unique(key, return_index=True, return_inverse=True)
     if len(distinct) == len(key):
-        return first, None
+        return np.arange(len(key)), None
     order = np.argsort(first, kind="stable")
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))

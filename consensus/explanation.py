@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.contacts import CONTACT, FIRST_LEVEL, LEAK, Alphabet
+from consensus.contacts import consistent_symbols
 from consensus.encoding import Encoded
 from consensus.hypotheses import CONSTANTS
 from consensus.inference import (
@@ -37,9 +37,9 @@ class Explanation:
 
     Entries of the likeliest explanation: sheet, row (merged readings of `Encoded`), place (-1 where the
     reading shows no single place), evidence (False: the end of travel read twice), differs: (E,) chance
-    that the reading is a slip, shown: (E,) symbol that was expected; code: (E,) of each
-    reading, after a resistive common's figure was taken off; figure: (E,) nothing was taken off; worn: (E,)
-    chance that the unit's contact there is worn (worn_contacts.py), which is no slip.
+    that the reading, or one of its sweeps, is a slip, shown: (E,) symbol that was expected; code: (E,) of
+    each reading, after a resistive common's figure was taken off; figure: (E,) nothing was taken off; worn:
+    (E,) chance that the unit's contact there is worn (worn_contacts.py), which is no slip.
     """
 
     hypothesis: IntArray
@@ -62,18 +62,6 @@ class Explanation:
     worn: FloatArray
 
 
-def consistent_symbols(alphabet: Alphabet) -> BoolArray:
-    """(codes, A) True where a code is what the symbol shows when nothing slips."""
-    table = np.zeros((alphabet.codes, alphabet.size), dtype=bool)
-    table[: LEAK + 1, 0] = True
-    table[CONTACT, 1] = True
-    levels = np.arange(alphabet.size - 2)
-    table[FIRST_LEVEL + levels, 2 + levels] = True
-    table[alphabet.wander_code] = True
-    table[alphabet.censored_code] = np.arange(alphabet.size) != 1
-    return table
-
-
 def explain(
     problem: Problem, pairs: Pairs, posterior: FloatArray, beliefs: FloatArray, encoded: Encoded
 ) -> Explanation:
@@ -89,14 +77,17 @@ def explain(
     chosen = make_pairs(problem, np.arange(problem.sheets), pairs.hypothesis[top])
     offset = (chosen.hypothesis // many == problem.faults - 1)[chosen.pair]
     code = np.where(offset, problem.shifted_code[chosen.row], encoded.code[problem.row[chosen.row]])
+    torn = problem.torn[chosen.row]
     shown, unlike = expected_symbols(problem, chosen, beliefs, table, code)
+    unlike = np.where(torn, 1.0, unlike)
     base = beliefs.shape[2]
     single = (chosen.source >= CONSTANTS) & (chosen.source < base)
     silent = problem.hypotheses.silent[chosen.hypothesis[chosen.pair], problem.cell[chosen.row]]
     evidence = ~silent & (chosen.hypothesis[chosen.pair] % many != many - 1)
-    told = np.where(evidence & single, unlike, -1.0)
+    # sweeps that contradict each other are a slip, whatever the contact is
+    told = np.where(evidence & single & ~torn, unlike, -1.0)
     worn = worn_chances(problem, chosen, table, beliefs, told, faults[:, 0], encoded)
-    differs = unlike * (1 - worn)
+    differs = np.where(torn, 1.0, unlike * (1 - worn))
     doubtful = np.where(differs > DOUBTFUL, np.log1p(-np.minimum(differs, 1 - 1e-12)), 0.0)
     return Explanation(
         hypothesis=pairs.hypothesis[top],
@@ -136,7 +127,8 @@ def agreeing_as_read(
             read = make_pairs(problem, sheets, np.zeros(len(sheets), dtype=np.int64))
             against = np.full(many, number)
             apart = expected_symbols(problem, read, beliefs, against, codes[problem.row[read.row]])[1]
-            found[sheets, number] = np.bincount(read.pair, apart <= LIKELY, len(sheets))
+            agrees = (apart <= LIKELY) & ~problem.torn[read.row]
+            found[sheets, number] = np.bincount(read.pair, agrees, len(sheets))
     return found.astype(np.int64)
 
 

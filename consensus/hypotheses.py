@@ -86,7 +86,7 @@ def sheet_mistakes(shape: Shape) -> tuple[Mistake, ...]:
     found = [NO_MISTAKE]
     if shape.common is not None and len(lines) > 1:
         found.append(Mistake("mirrored_pins", "lines"))
-    if shape.pins > 1:
+    if shape.pins > 2:  # a pair of two pins is the same from either face
         found.append(Mistake("mirrored_pins", "face"))
     if shape.positions > 1:
         found += [Mistake("shifted_positions", "out"), Mistake("shifted_positions", "back")]

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.common_offset import with_offsets
-from consensus.contacts import CLOSED, FIRST_LEVEL, LEAK, OPEN, OVER_LIMIT
+from consensus.contacts import CLOSED, FIRST_LEVEL, LEAK, OPEN
 from consensus.counts import Counts, add_counts, snapshot
 from consensus.encoding import Encoded, encode
 from consensus.hypotheses import CONSTANTS
@@ -121,13 +121,15 @@ def count_design(encoded: Encoded, problem: Problem, state: State | None) -> Cou
         for name in names:
             counts.sheets[name] += 0.0
         real = np.flatnonzero(row_places(problem) >= 0)
-        shown = encoded.code[problem.row[real]]
+        row = problem.row[real]
+        shown = encoded.code[row]
         everything = (shown != encoded.alphabet.censored_code).astype(np.float64)
-        _count_slips(counts, names, who[problem.sheet[real]], shown, after[real], everything)
+        people = who[problem.sheet[real]]
+        _count_slips(counts, names, people, shown, encoded.missed[row], after[real], everything)
         return counts
     told = told_of(problem, state)
     _count_sheets(counts, problem, told, who, names)
-    _count_readings(counts, problem, told, who, names, encoded.code)
+    _count_readings(counts, problem, told, who, names, encoded)
     leads, repeats = closed_figures(encoded, problem, state, who, len(names))
     for at, name in enumerate(names):
         counts.leads[name] += leads[at]
@@ -178,7 +180,7 @@ def _count_readings(
     told: Told,
     who: IntArray,
     names: tuple[str, ...],
-    code: IntArray,
+    encoded: Encoded,
 ) -> None:
     """Missed and invented contacts by contributor, leaks and dirty contacts overall."""
     pairs, beliefs = told.pairs, told.beliefs
@@ -186,14 +188,15 @@ def _count_readings(
     row = told.row[pairs.pair]
     plain = (pairs.source >= CONSTANTS) & (pairs.source < beliefs.shape[2])
     people = who[pairs.sheet][pairs.pair]
-    shown = code[problem.row[pairs.row]]
+    readings = problem.row[pairs.row]
+    shown, missed = encoded.code[readings], encoded.missed[readings]
     for table in range(beliefs.shape[1]):
         chance = told.posterior[pairs.pair, table]
         at = np.flatnonzero(plain & (chance > LEAST_PAIRS))
         after = beliefs[row[at], table, pairs.source[at]] * like[at]
         after /= after.sum(axis=1, keepdims=True)
         sound = shown[at] != problem.alphabet.censored_code  # a poor meter's limit tells of no slip
-        _count_slips(counts, names, people[at], shown[at], after, chance[at] * sound)
+        _count_slips(counts, names, people[at], shown[at], missed[at], after, chance[at] * sound)
 
 
 def _count_slips(
@@ -201,18 +204,19 @@ def _count_slips(
     names: tuple[str, ...],
     person: IntArray,
     shown: IntArray,
+    missed: FloatArray,
     after: FloatArray,
     chance: FloatArray,
 ) -> None:
-    """Add readings: who read, the code, the (n, A) belief behind it, and the weight of each."""
+    """Add readings: who read, the code, the share of sweeps that show an open contact, the (n, A) belief
+    behind it, and the weight of each."""
     size = len(names)
     is_open, contact = after[:, OPEN] * chance, (1 - after[:, OPEN]) * chance
-    missed = (shown == OVER_LIMIT) | (shown == LEAK)
-    columns = (contact * missed, contact, is_open * ~missed, is_open)
+    columns = (contact * missed, contact, is_open * (1 - missed), is_open)
     table = np.stack([np.bincount(person, column, size) for column in columns], axis=1)
     for number, name in enumerate(names):
         counts.miss[name] += table[number, :2]
         counts.invent[name] += table[number, 2:]
     counts.leaks += ((is_open * (shown == LEAK)).sum(), (is_open * missed).sum())
-    closed = after[:, CLOSED] * chance * ~missed
+    closed = after[:, CLOSED] * chance * (1 - missed)
     counts.dirty += ((closed * (shown >= FIRST_LEVEL)).sum(), closed.sum())

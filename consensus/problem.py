@@ -41,6 +41,7 @@ class Problem:
     """One design, ready for inference.
 
     sheet, cell: (R,) sorted by sheet; like: (R, A) likelihood of each reading; weight: (R,) design effect;
+    torn: (R,) sweeps that contradict each other;
     shifted, shifted_code: (R, A), (R,) likelihoods and codes with a resistive common's figure taken off;
     unit: (N,); log_mistake: (N, M), log_fault: (F,) log priors; offset, light: (N,) sheets with a candidate
     resistive common, sheets of so few readings that only "as read" is considered; strange: (N,) sheets that
@@ -58,6 +59,7 @@ class Problem:
     like: FloatArray
     shifted: FloatArray
     weight: FloatArray
+    torn: BoolArray
     unit: IntArray
     units: int
     log_mistake: FloatArray
@@ -218,6 +220,7 @@ def make_problem(
         shifted=shifted[rows],
         shifted_code=encoded.shifted_code[rows],
         weight=encoded.weight[rows],
+        torn=encoded.torn[rows],
         unit=unit.astype(np.int64),
         units=len(distinct),
         log_mistake=np.log(np.maximum(shares, least))[encoded.contributor[kept]]

@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.contacts import deviation
-from consensus.explanation import DOUBTFUL, LIKELY, Explanation, consistent_symbols
+from consensus.contacts import consistent_symbols, deviation
+from consensus.explanation import DOUBTFUL, LIKELY, Explanation
 from consensus.hypotheses import CONSTANTS
 from consensus.problem import Problem
 from consensus.propagation import first_prior
@@ -75,6 +75,7 @@ def explain_thinly(problem: Problem, behind: FloatArray, codes: IntArray) -> Exp
     after /= after.sum(axis=1, keepdims=True)
     code = codes[problem.row]
     differs = 1 - (after * consistent_symbols(problem.alphabet)[code]).sum(axis=1)
+    differs = np.where(problem.torn, 1.0, differs)
     doubtful = np.where(differs > DOUBTFUL, np.log1p(-np.minimum(differs, 1 - 1e-12)), 0.0)
     many = problem.sheets
     place = row_places(problem)

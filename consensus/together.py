@@ -133,7 +133,7 @@ def join_problems(parts: tuple[Problem, ...]) -> Joined:
             arrays = [array + start for array, start in zip(arrays, first, strict=True)]
         return np.concatenate(arrays)
 
-    kept = ("cell", "row", "like", "shifted", "weight", "log_mistake", "offset", "shifted_code")
+    kept = ("cell", "row", "like", "shifted", "weight", "torn", "log_mistake", "offset", "shifted_code")
     columns = {name: together(name) for name in (*kept, "light", "strange", "bound")}
     problem = replace(
         parts[0],

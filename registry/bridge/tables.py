@@ -1,22 +1,27 @@
 """A tidy table → the engine's input, by design or by sheet.
 
 In files pins stand in the natural order of their labels, positions in that of their steps, and the common is
-the `against` that most sheets name (contracts.md).  Nothing depends on the order of rows.
+the `against` that most sheets name (contracts.md); separate contacts have none.  Nothing depends on the order
+of rows.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from consensus.readings import DesignReadings, Readings
 from registry.bridge.inputs import engine_sheet
 from registry.formats.labels import natural_key
 from registry.formats.reading import ReadingKind
 from registry.formats.tidy_steps import step_labels
-from registry.formats.tidy_table import IntArray, TidyTable
+from registry.formats.tidy_table import BoolArray, IntArray, TidyTable
+
+LabelArray = NDArray[np.integer[Any]]
 
 
 @dataclass(frozen=True)
@@ -114,8 +119,8 @@ def designs_from_table(table: TidyTable) -> list[DesignReadings]:
     for design, sheets in ordered.by_design():
         rows = slice(ordered.begins[sheets.start], ordered.begins[sheets.stop])
         ranks = ordered.pins_of(rows)
-        against = np.searchsorted(ranks, ordered.against[rows]).astype(np.int32)
-        common = common_pin(ordered.sheet[rows] - sheets.start, against, len(sheets), len(ranks))
+        pin, against = (np.searchsorted(ranks, column[rows]) for column in (ordered.pin, ordered.against))
+        common = common_pin(ordered.sheet[rows] - sheets.start, pin, against, len(sheets), len(ranks))
         pins = [ordered.labels[rank] for rank in ranks]
         found.append(
             ordered.readings(
@@ -129,15 +134,32 @@ def designs_from_table(table: TidyTable) -> list[DesignReadings]:
     return found
 
 
-def common_pin(sheet: IntArray, against: IntArray, sheets: int, pins: int) -> int | None:
+def common_pin(sheet: LabelArray, pin: LabelArray, against: LabelArray, sheets: int, pins: int) -> int | None:
     """The pin that most sheets name as `against`, or None.
 
-    A sheet names the pin against which more than half of its readings are; one that reads pairs names none.
+    A sheet names the pin against which more than half of its readings are, if it reads two others or more
+    against it: of separate contacts one may well be read more often than the rest.  A sheet of a single pair
+    names its `against`; so does the design, whose common has two partners or is one end of its only pair.
     """
     counts = np.bincount(sheet * pins + against, minlength=sheets * pins).reshape(sheets, pins)
-    names = counts.max(axis=1) * 2 > counts.sum(axis=1)
-    votes = np.bincount(counts.argmax(axis=1)[names], minlength=pins)
-    return int(votes.argmax()) if votes.max() > np.count_nonzero(~names) else None
+    most = counts.argmax(axis=1)
+    on_most = against == most[sheet]
+    pair = np.minimum(pin, against) * pins + np.maximum(pin, against)
+    partners = _differ(sheet[on_most], pin[on_most], sheets)
+    names = (counts.max(axis=1) * 2 > counts.sum(axis=1)) & (partners | ~_differ(sheet, pair, sheets))
+    votes = np.bincount(most[names], minlength=pins)
+    common = int(votes.argmax())
+    if votes[common] <= np.count_nonzero(~names):
+        return None
+    several = len(np.unique(pin[against == common])) > 1 or len(np.unique(pair)) == 1
+    return common if several else None
+
+
+def _differ(group: LabelArray, value: LabelArray, groups: int) -> BoolArray:
+    """(groups,) True where the values of a group are not all the same."""
+    one = np.zeros(groups, dtype=value.dtype)
+    one[group] = value  # any of them
+    return np.asarray(np.bincount(group[value != one[group]], minlength=groups) > 0)
 
 
 def sheets_from_table(table: TidyTable) -> list[DesignReadings]:
@@ -147,8 +169,8 @@ def sheets_from_table(table: TidyTable) -> list[DesignReadings]:
     for place, index in enumerate(ordered.sheets):
         rows = slice(ordered.begins[place], ordered.begins[place + 1])
         ranks = ordered.pins_of(rows)
-        against = np.searchsorted(ranks, ordered.against[rows]).astype(np.int32)
-        common = common_pin(np.zeros(len(against), dtype=np.int32), against, 1, len(ranks))
+        pin, against = (np.searchsorted(ranks, column[rows]) for column in (ordered.pin, ordered.against))
+        common = common_pin(np.zeros(len(against), dtype=np.int32), pin, against, 1, len(ranks))
         pins = [ordered.labels[rank] for rank in ranks]
         found.append(
             ordered.readings(

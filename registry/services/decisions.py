@@ -229,7 +229,7 @@ def _undo_proposed(by: User, decision: Decision, reason: str, approves: dict[str
         target_cell=decision.target_cell,
         payload={"decision": str(decision.uuid)},
         before={"approves": approves},
-        reason=reason.strip(),
+        reason=words_of(reason, "/reason"),
         proposer=by,
         state=State.WAITING,
     )

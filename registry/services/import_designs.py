@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import chain
 
 import numpy as np
 
+from registry.bridge.tables import common_pin
 from registry.errors import RegistryError
 from registry.formats.labels import natural_key
 from registry.formats.tidy_table import TidyTable
@@ -173,15 +173,17 @@ def _plan_pins(plan: DesignPlan, table: TidyTable, rows: np.ndarray) -> None:
 
 
 def _common(table: TidyTable, rows: np.ndarray) -> str | None:
-    """The `against` that most sheets name, where a sheet names one most of the time."""
-    named: dict[int, Counter[int]] = defaultdict(Counter)
-    for sheet, against in zip(table.sheet[rows].tolist(), table.against[rows].tolist(), strict=True):
-        named[sheet][against] += 1
-    votes = Counter(counts.most_common(1)[0][0] for counts in named.values())
-    if not votes:
+    """The common as a chart of the file has it; where two are named alike, the first in natural order."""
+    used = np.unique(np.concatenate((table.pin[rows], table.against[rows]))).tolist()
+    labels = sorted((table.labels[index] for index in used), key=natural_key)
+    rank = np.zeros(len(table.labels), dtype=np.int64)
+    for index in used:
+        rank[index] = labels.index(table.labels[index])
+    sheets, sheet = np.unique(table.sheet[rows], return_inverse=True)
+    if not len(sheets):
         return None
-    best, n = min(votes.items(), key=lambda vote: (-vote[1], natural_key(table.labels[vote[0]])))
-    return table.labels[best] if n * 2 > len(named) else None
+    common = common_pin(sheet, rank[table.pin[rows]], rank[table.against[rows]], len(sheets), len(labels))
+    return None if common is None else labels[common]
 
 
 def _may_extend(plan: DesignPlan, what: str, label: str, line: int) -> None:

@@ -25,7 +25,8 @@ def bench(
     common: int | None = 0,
     **design: Any,
 ) -> DesignReadings:
-    """A design whose lines are all pins but the common; a sheet may name other `pairs` for its columns."""
+    """A design whose lines are all pins but the common; a sheet may name other `pairs` for its columns, and
+    the rows of a sweep that are read `again` otherwise."""
     positions = len(sheets[0]["rows"])
     lines = [(pin, common) for pin in range(len(pins)) if pin != common]
     columns: list[tuple[Any, ...]] = []
@@ -34,18 +35,19 @@ def bench(
         given = {
             key: value
             for key, value in sheet.items()
-            if key not in ("rows", "pairs", "limit", "lead", "sweeps")
+            if key not in ("rows", "pairs", "limit", "lead", "sweeps", "again")
         }
         made.append(
             Sheet(**{"name": f"s{at:02d}", "unit": f"u{at:02d}", "contributor": f"c{at:02d}", **given})
         )
         for sweep in range(1, sheet.get("sweeps", 1) + 1):
-            for row, words in enumerate(sheet["rows"]):
+            for row, words in enumerate(sheet.get("again", {}).get(sweep, sheet["rows"])):
                 for (pin, against), word in zip(sheet.get("pairs", lines), words.split(), strict=True):
                     text = TYPED.get(word, word)
                     if text:
-                        columns.append((at, row, False, sweep, pin, against, *_figure(text),
-                                        sheet.get("limit", 2e7), sheet.get("lead", 0.0)))  # fmt: skip
+                        limit = sheet.get("limit", 2e7)
+                        columns.append((at, row, False, sweep, pin, against, *_figure(text, limit),
+                                        limit, sheet.get("lead", 0.0)))  # fmt: skip
     names = (
         "sheet",
         "position",
@@ -75,17 +77,15 @@ def bench(
     )
 
 
-def _figure(text: str) -> tuple[int, float, float]:
+def _figure(text: str, limit: float) -> tuple[int, float, float]:
     if text == "OL":
         return Kind.OVER_LIMIT, np.nan, np.nan
     if text == "cont":
         return Kind.CONTINUITY, np.nan, np.nan
     low, _, high = text.partition("…")
-    return (
-        (Kind.RANGE, figure_of(low), figure_of(high))
-        if high
-        else (Kind.VALUE, figure_of(low), figure_of(low))
-    )
+    if not high:
+        return Kind.VALUE, figure_of(low), figure_of(low)
+    return Kind.RANGE, figure_of(low), limit if high == "OL" else figure_of(high)
 
 
 def good_sheets(count: int, rows: Sequence[str] = PATTERN, **columns: Any) -> list[dict[str, Any]]:

@@ -182,32 +182,10 @@ def test_bare_continuity_is_closed_without_a_resistance():
     assert {cell.ohm for cell in chart.variants[0].cells} == {None}
 
 
-def test_a_wandering_reading_says_less_than_a_plain_one():
-    sure = cell_at(chart_of(*good_sheets(1)), "S1", "3")
-    wandering = cell_at(chart_of(typed_sheet(["o 0.4…5M c o", *PATTERN[1:]])), "S1", "3")
-    assert sure.p_open < wandering.p_open < 0.5
-
-
-def test_over_the_limit_of_a_poor_meter_is_not_open():
-    rows = [row.replace("c", "12k") for row in PATTERN]
-    good = chart_of(
-        *good_sheets(4, rows), *good_sheets(2, [row.replace("12k", "o") for row in rows], limit=2000.0)
-    )
-    assert cell_at(good, "S1", "3").state == "resistive"
-    assert finding_of(good, 5).finding == "fits"
-
-
 def test_the_leads_are_subtracted_by_the_model():
     chart = chart_of(*good_sheets(5, [row.replace("c", "20.3") for row in PATTERN], lead=19.9))
     assert state_table(chart) == list(PATTERN)
     assert cell_at(chart, "S1", "3").ohm.typical == pytest.approx(0.4, abs=0.05)
-
-
-def test_sweeps_of_one_sheet_are_one_reading():
-    once, thrice = chart_of(*good_sheets(2)), chart_of(*good_sheets(2, sweeps=3))
-    for before, after in zip(once.variants[0].cells, thrice.variants[0].cells, strict=True):
-        assert after.units == before.units
-        assert after.p_open == pytest.approx(before.p_open, rel=1e-9)
 
 
 def test_pairs_without_a_common():

@@ -1,5 +1,5 @@
 """Simulated worlds: designs, switches, readers and their mistakes, with the truth beside them.
 
-Nothing here imports the engine except `files` (its input types) and `scores` (what is judged): the simulator
-must not share an error with what it tests.
+Nothing here imports the engine or the reader of files except `files` (the two ways in) and `scores` (what is
+judged): the simulator must not share an error with what it tests.
 """

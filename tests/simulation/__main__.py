@@ -8,8 +8,15 @@ from pathlib import Path
 from typing import Any
 
 from tests.simulation.check_scores import score_checks
-from tests.simulation.files import engine_input, read_world, sheets_readings, world_truth, write_world
-from tests.simulation.rates import HARSHER, WORLDS
+from tests.simulation.files import (
+    engine_input,
+    file_input,
+    read_world,
+    sheets_readings,
+    world_truth,
+    write_world,
+)
+from tests.simulation.rates import ALLOWED, HARSHER, WORLDS
 from tests.simulation.scores import Tally, score_agreed
 from tests.simulation.suspects import HARDER, MIXTURES, Mixture, ideal_chart, make_suspects
 from tests.simulation.worlds import make_world
@@ -26,11 +33,15 @@ def agreed_plain(designs: list[Any]) -> dict[str, Any]:
     }
 
 
-def score_worlds(kind: str, seeds: list[int], designs: int | None, harsher: bool = False) -> Tally:
+def score_worlds(
+    kind: str, seeds: list[int], designs: int | None, harsher: bool = False, by_file: bool = False
+) -> Tally:
+    """by_file: the worlds are written and read as the command does it, which finds the commons itself."""
     total = Tally()
     for seed in seeds:
         world = make_world(kind, seed, designs, HARSHER.get(kind) if harsher else None)
-        total.merge(score_agreed(agreed_plain(engine_input(world)), world_truth(world)))
+        given = file_input(world) if by_file else engine_input(world)
+        total.merge(score_agreed(agreed_plain(given), world_truth(world)))
     return total
 
 
@@ -69,12 +80,13 @@ def main() -> None:
     suspects.add_argument("--ideal", action="store_true", help="charts that know the truth")
     for name in ("write", "score"):
         command = commands.add_parser(name)
-        command.add_argument("--world", default="typical", choices=[*WORLDS, "all"])
+        command.add_argument("--world", default="typical", choices=[*WORLDS, "all", *ALLOWED, "allowed"])
         command.add_argument("--seed", type=int, default=1, help="first seed")
         command.add_argument("--designs", type=int, default=None)
         command.add_argument("--seeds", type=int, default=1, help="number of seeds")
         command.add_argument("--folder", type=Path, help="write there, or score what is stored there")
         command.add_argument("--harsher", action="store_true", help="more mistakes than in the samples")
+        command.add_argument("--by-file", action="store_true", help="read through the file form")
     given = parser.parse_args()
     seeds = list(range(given.seed, given.seed + given.seeds))
     if given.command == "check":
@@ -90,9 +102,10 @@ def main() -> None:
         designs, truth = read_world(given.folder)
         print("\n".join(score_agreed(agreed_plain(designs), truth).rows()))
         return
-    for kind in list(WORLDS) if given.world == "all" else [given.world]:
+    kinds = {"all": list(WORLDS), "allowed": list(ALLOWED)}.get(given.world, [given.world])
+    for kind in kinds:
         started = time.perf_counter()
-        rows = score_worlds(kind, seeds, given.designs, given.harsher).rows()
+        rows = score_worlds(kind, seeds, given.designs, given.harsher, given.by_file).rows()
         print(f"== {kind}, seeds {seeds}, {time.perf_counter() - started:.1f} s", *rows, sep="\n")
 
 

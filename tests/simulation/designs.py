@@ -40,8 +40,8 @@ def make_design(name: str, rates: Rates, rng: Generator) -> Design:
         if draw < rates.no_common + rates.ladder
         else "contact"
     )
-    positions = _position_labels(rng)
-    lines = int(rng.integers(3, 7))
+    positions = _position_labels(rates, rng)
+    lines = int(rng.integers(rates.lines[0], rates.lines[1] + 1))
     pins = tuple(str(pin + 1) for pin in range(lines + 1 if kind != "no_common" else 2 * max(2, lines // 2)))
     common: int | None = None
     if kind == "no_common":
@@ -54,8 +54,8 @@ def make_design(name: str, rates: Rates, rng: Generator) -> Design:
     return Design(name, kind, positions, pins, common, pairs, tables)
 
 
-def _position_labels(rng: Generator) -> tuple[str, ...]:
-    count = int(rng.integers(5, 9))
+def _position_labels(rates: Rates, rng: Generator) -> tuple[str, ...]:
+    count = int(rng.integers(rates.positions[0], rates.positions[1] + 1))
     return RANGES[:count] if rng.random() < 0.5 else tuple(f"S{at + 1}" for at in range(count))
 
 
@@ -69,6 +69,11 @@ def _table(kind: str, positions: int, pairs: int, rng: Generator) -> np.ndarray:
             table = np.where(rng.random((positions, pairs)) < 0.5, 0.0, OPEN)
         if np.all(np.any(table[1:] != table[:-1], axis=1)) and np.any(table != OPEN):
             return table
+
+
+def gap_table(table: np.ndarray) -> np.ndarray:
+    """(positions - 1, pairs) Ω between the detents: what is alike on both sides stays connected."""
+    return np.where(table[1:] == table[:-1], table[:-1], OPEN)
 
 
 def _changed(kind: str, table: np.ndarray, share: float, rng: Generator) -> np.ndarray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import re
 from collections import Counter
@@ -13,16 +14,19 @@ from typing import Any
 import numpy as np
 
 from consensus.readings import DesignReadings, Kind, Readings, Sheet
+from registry.bridge.tables import designs_from_table
+from registry.formats.tidy_reader import read_tidy
 from tests.simulation.sheets import SimulatedSheet, figure_of
 from tests.simulation.worlds import World
 
 COLUMNS = ("design", "submission", "unit", "contributor", "step", "position", "pin", "against", "reading")
+PLAIN = {"lead_ohm": "0", "between": "no"}  # what a column says that may as well be left out
 Row = dict[str, str]
 
 
 def tidy_rows(sheets: Sequence[SimulatedSheet]) -> list[Row]:
-    """One row a reading, in the columns of the file contract."""
-    return [
+    """One row a reading, in the columns of the file contract; leads and gaps only where somebody has them."""
+    rows = [
         {
             "design": sheet.design.name,
             "submission": sheet.name,
@@ -36,10 +40,16 @@ def tidy_rows(sheets: Sequence[SimulatedSheet]) -> list[Row]:
             "sweep": str(written.sweep),
             "limit_ohm": f"{sheet.reader.limit:.0f}",
             "held_good": sheet.held_good,
+            "lead_ohm": f"{sheet.reader.lead:g}",
+            "between": "yes" if written.between else "no",
         }
         for sheet in sheets
         for written in sheet.readings
     ]
+    spare = [name for name, plain in PLAIN.items() if all(row[name] == plain for row in rows)]
+    return (
+        [{name: text for name, text in row.items() if name not in spare} for row in rows] if spare else rows
+    )
 
 
 def sheet_truth(sheet: SimulatedSheet) -> dict[str, Any]:
@@ -146,7 +156,7 @@ def _columns(rows: Sequence[Row], names: list[str], steps: list[int], pins: list
     sheet_at = {name: at for at, name in enumerate(names)}
     step_at = {step: at for at, step in enumerate(steps)}
     pin_at = {pin: at for at, pin in enumerate(pins)}
-    kinds, lows, highs = zip(*(_reading(row["reading"]) for row in rows), strict=True)
+    kinds, lows, highs = zip(*(_reading(row) for row in rows), strict=True)
     return Readings(
         sheet=np.array([sheet_at[row["submission"]] for row in rows], np.int32),
         position=np.array([step_at[int(row["step"])] for row in rows], np.int32),
@@ -162,18 +172,27 @@ def _columns(rows: Sequence[Row], names: list[str], steps: list[int], pins: list
     )
 
 
-def _reading(text: str) -> tuple[int, float, float]:
-    nan = float("nan")
+def _reading(row: Row) -> tuple[int, float, float]:
+    nan, text = float("nan"), row["reading"]
     if text == "OL":
         return Kind.OVER_LIMIT, nan, nan
     if text == "cont":
         return Kind.CONTINUITY, nan, nan
     low, _, high = text.partition("…")
-    return (
-        (Kind.RANGE, figure_of(low), figure_of(high))
-        if high
-        else (Kind.VALUE, figure_of(low), figure_of(low))
-    )
+    if not high:
+        return Kind.VALUE, figure_of(low), figure_of(low)
+    return Kind.RANGE, figure_of(low), float(row.get("limit_ohm") or 2e7) if high == "OL" else figure_of(high)
+
+
+def file_input(world: World) -> list[DesignReadings]:
+    """All designs of a world as the command gets them from a file: pins, positions and commons as it finds
+    them."""
+    text = io.StringIO(newline="")
+    rows = tidy_rows(world.sheets)
+    writer = csv.DictWriter(text, rows[0].keys(), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return designs_from_table(read_tidy(text.getvalue().encode()))
 
 
 def engine_input(world: World) -> list[DesignReadings]:

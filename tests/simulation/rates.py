@@ -41,6 +41,16 @@ class Rates:
     same_accounts: float = 0.5  # chance that one world's blocks are all of the same three accounts
     bare_continuity: float = 0.1  # of contributors: write down that it buzzed
     leads_unzeroed: float = 0.03  # of contributors: their leads are in every figure
+    # what the model allows and the worlds of the bars never have: shapes; habits (shares of contributors)
+    lines: tuple[int, int] = (3, 6)  # of a design, inclusive
+    positions: tuple[int, int] = (5, 8)
+    leads_given: float = 0.0  # the leads are in every figure, and given to be subtracted
+    leads_twice: float = 0.0  # subtracted from every figure, and given all the same
+    wanders: float = 0.0  # writes down between what the figure wandered, at WANDERING of the places
+    gaps: float = 0.0  # also reads between the detents
+    several_sweeps: float = 0.0  # goes out and back, or out again too
+    low_limit: float = 0.0  # has a meter whose limit lies far below the open range
+    across: float = 0.0  # also reads neighbouring lines against each other
 
 
 TYPICAL = Rates()
@@ -85,3 +95,18 @@ HARSHER: dict[str, Rates] = {
     ),
     "storm": replace(WORLDS["storm"], **_OFTEN),
 }
+ALLOWED: dict[str, Rates] = {
+    "leads": replace(TYPICAL, leads_given=0.4, leads_twice=0.15, leads_unzeroed=0.1),
+    "ranges": replace(TYPICAL, wanders=0.6),
+    "gaps": replace(TYPICAL, gaps=0.6),
+    "sweeps": replace(TYPICAL, several_sweeps=0.6),
+    "low limits": replace(TYPICAL, low_limit=0.4),
+    "across": replace(TYPICAL, across=0.5, no_common=0.0),
+    "two lines": replace(TYPICAL, lines=(2, 2), no_common=0.0),
+    "one line": replace(TYPICAL, lines=(1, 1), no_common=0.0),
+    "few positions": replace(TYPICAL, lines=(1, 6), positions=(1, 3)),
+    "all of it": replace(
+        TYPICAL, lines=(1, 6), positions=(1, 8), leads_given=0.2, leads_twice=0.05, wanders=0.2, gaps=0.2,
+        several_sweeps=0.2, low_limit=0.1, across=0.2,
+    ),
+}  # fmt: skip

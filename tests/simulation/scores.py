@@ -62,6 +62,7 @@ def score_agreed(agreed: Plain, truth: Plain) -> Tally:
             tally.add(name, 1 in matched)
         for at, variant in matched.items():
             _score_cells(tally, variant, design, tables[at])
+            _score_other_places(tally, variant, design, tables[at])
         keys = {variant["variant"]: at for at, variant in matched.items()}
         _score_findings(tally, chart, findings, truth, keys)
     return tally
@@ -127,12 +128,39 @@ def _score_cells(tally: Tally, variant: Plain, design: Plain, table: list[list[f
         tally.add("cells agreed or provisional", cell["standing"] in ("agreed", "provisional"))
         if cell["standing"] == "agreed":
             tally.add("agreed but wrong", wrong)
-        true_state = "open" if ohm < 0 else "closed" if ohm < 20 else "resistive"
+        true_state = _state(ohm)
         tally.add("state right", cell["state"] == true_state)
         if max(p, 1 - p) >= 0.99:
             tally.add("wrong at p >= 0.99", wrong)
         if ohm >= 0 and cell["state"] == true_state and cell["ohm"]:
             _score_ohm(tally, cell, ohm)
+
+
+def _score_other_places(tally: Tally, variant: Plain, design: Plain, table: list[list[float]]) -> None:
+    """Gaps between the detents, where what is alike on both sides stays connected, and lines against each
+    other, which are two contacts in series."""
+    truth = _cell_truth(design, table)
+    after = dict(zip(design["positions"], design["positions"][1:], strict=False))
+    for cell in variant["cells"]:
+        position, pins = cell["position"], frozenset((cell["pin"], cell["against"]))
+        if cell["standing"] == "unread" or (not cell.get("between") and (position, pins) in truth):
+            continue
+        if not cell.get("between"):
+            ohms = [truth.get((position, frozenset((pin, design["common"]))), -1.0) for pin in pins]
+            name, ohm = "line to line", -1.0 if min(ohms) < 0 else sum(ohms)
+        elif (position, pins) in truth:
+            here, there = truth[position, pins], truth[after[position], pins]
+            name, ohm = "gaps", here if here == there else -1.0
+        else:
+            name, ohm = "places that are none", -1.0
+        tally.add(f"{name}: state right", cell["state"] == _state(ohm))
+        tally.add(f"{name}: agreed", cell["standing"] == "agreed")
+        if cell["standing"] == "agreed":
+            tally.add(f"{name}: agreed but wrong", cell["state"] != _state(ohm))
+
+
+def _state(ohm: float) -> str:
+    return "open" if ohm < 0 else "closed" if ohm < 20 else "resistive"
 
 
 def _score_ohm(tally: Tally, cell: Plain, ohm: float) -> None:

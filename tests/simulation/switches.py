@@ -20,6 +20,10 @@ FAULT_SHARES = {  # by the labels of the sample worlds (32 faults there, one of 
 CONTACT_OHM, UNIT_SPREAD, PLACE_SPREAD = 0.4, 0.28, 0.45  # lognormal; fitted to the sample worlds
 DIRTY, DIRTY_FACTOR = 0.01, (5.0, 40.0)
 LADDER_TOLERANCE = 0.012  # relative, per place
+SAME_CONTACT, SAME_LEVEL = (
+    40.0,
+    1.3,
+)  # Ω below which two contacts are closed (dirt included); factor of levels
 
 
 @dataclass(frozen=True)
@@ -33,7 +37,7 @@ class Fault:
 
 @dataclass(frozen=True)
 class Switch:
-    """conductance: (positions, nodes, nodes) siemens; node = pin."""
+    """conductance: (positions + gaps, nodes, nodes) siemens; node = pin; gaps come after the positions."""
 
     name: str
     design: Design
@@ -41,9 +45,9 @@ class Switch:
     conductance: np.ndarray
     faults: tuple[Fault, ...] = field(default=())
 
-    def resistance(self, position: int, pin: int, against: int) -> float:
-        """Ω between two pins in a position; inf where nothing connects them."""
-        return between(self.conductance[position], pin, against)
+    def resistance(self, position: int, pin: int, against: int, gap: bool = False) -> float:
+        """Ω between two pins in a position, or in the gap behind it; inf where nothing connects them."""
+        return between(self.conductance[position + gap * len(self.design.positions)], pin, against)
 
 
 def between(conductance: np.ndarray, pin: int, against: int) -> float:
@@ -76,8 +80,9 @@ def make_switch(
     level = np.where(truth > 0, truth * (1 + LADDER_TOLERANCE * rng.normal(size=truth.shape)), 0.0)
     ohm = np.where(truth == OPEN, np.inf, level + contact)
     ohm = _with_table_faults(ohm, design, faults, rng)
+    ohm = np.concatenate([ohm, _gap_ohm(ohm)])
     nodes = len(design.pins) + 1  # the last: the common behind a resistive common
-    g = np.zeros((len(design.positions), nodes, nodes))
+    g = np.zeros((len(ohm), nodes, nodes))
     series = next((fault.ohm for fault in faults if fault.kind == "resistive_common"), 0.0)
     inner = nodes - 1 if series else design.common
     for at, (pin, against) in enumerate(design.pairs):
@@ -90,6 +95,12 @@ def make_switch(
             a, b = fault.pins
             g[:, a, b] = g[:, b, a] = 1.0 / float(contact_ohm((1,), rng)[0])
     return Switch(name, design, variant, g, faults)
+
+
+def _gap_ohm(ohm: np.ndarray) -> np.ndarray:
+    """(positions - 1, pairs) Ω between the detents: what is alike on both sides stays connected."""
+    low, high = np.minimum(ohm[1:], ohm[:-1]), np.maximum(ohm[1:], ohm[:-1])
+    return np.where((high < SAME_CONTACT) | (high < SAME_LEVEL * low), low, np.inf)
 
 
 def contact_ohm(shape: tuple[int, ...], rng: Generator) -> np.ndarray:
@@ -130,6 +141,8 @@ def make_fault(design: Design, variant: int, kind: str, rng: Generator) -> Fault
         return Fault(kind, (pair[0],))
     if kind == "bridged_lines":
         pool = lines if design.common is not None else range(len(design.pins))
+        if len(pool) < 2:
+            return None
         a, b = sorted(int(pin) for pin in rng.choice(list(pool), 2, replace=False))
         return None if (a, b) in design.pairs else Fault(kind, (a, b))
     if kind == "resistive_common":
@@ -137,6 +150,8 @@ def make_fault(design: Design, variant: int, kind: str, rng: Generator) -> Fault
             None if design.common is None else Fault(kind, (design.common,), ohm=rng.uniform(150.0, 1000.0))
         )
     if kind == "detent_shift":
+        if len(design.positions) < 2:
+            return None
         return Fault(kind, shift=int(rng.choice([-1, 1])))
     closed = np.argwhere(design.tables[variant] != OPEN)
     position, at = closed[int(rng.integers(len(closed)))]

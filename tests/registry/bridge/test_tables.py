@@ -70,26 +70,52 @@ def test_a_sheet_with_nothing_taken_stays_a_sheet() -> None:
     assert len(design.sheets) == 1 and len(design.readings) == 0 and design.pins == ("1", "2")
 
 
-def common(*sheets: list[int], pins: int = 6) -> int | None:
-    sheet = [number for number, against in enumerate(sheets) for _reading in against]
-    against = [pin for named in sheets for pin in named]
-    return common_pin(np.array(sheet, dtype=np.int32), np.array(against, dtype=np.int32), len(sheets), pins)
+def common(*sheets: list[tuple[int, int]], pins: int = 6) -> int | None:
+    """sheets: (pin, against) of each reading."""
+    rows = [(number, pin, against) for number, pairs in enumerate(sheets) for pin, against in pairs]
+    sheet, pin, against = (np.array(column, dtype=np.int32) for column in zip(*rows, strict=True))
+    return common_pin(sheet, pin, against, len(sheets), pins)
+
+
+APART = [(0, 1), (2, 3), (4, 5)]  # separate contacts, each with two pins of its own
 
 
 @pytest.mark.parametrize(
     ("sheets", "expected"),
     [
-        ([[0, 0, 0], [0, 0], [5, 5]], 0),  # one sheet numbered from the other face
-        ([[3, 3, 3, 1, 2]], 3),  # some readings from line to line
-        ([[1, 3, 5]], None),  # separate switches: pairs without a common
-        ([[1, 3, 5], [1, 3, 5], [0, 0, 0]], None),  # most sheets read pairs
-        ([[2], [4]], 2),  # as many of each: the first in natural order
+        (
+            [[(1, 0), (2, 0), (3, 0)], [(1, 0), (2, 0)], [(1, 5), (2, 5)]],
+            0,
+        ),  # one numbered from the other face
+        ([[(1, 3), (2, 3), (4, 3), (0, 1), (1, 2)]], 3),  # some readings from line to line
+        ([[(0, 1), (2, 3), (4, 5)]], None),  # separate switches: pairs without a common
+        ([APART, APART, [(1, 0), (2, 0), (3, 0)]], None),  # most sheets read pairs
+        ([[(1, 2), (3, 2)], [(1, 4), (3, 4)]], 2),  # as many of each: the first in natural order
+        (
+            [[*APART, (0, 1), (0, 1)], [*APART, (4, 5), (4, 5)]],
+            None,
+        ),  # one of them read more often is no common
+        ([[(0, 1), (0, 1)], [(2, 3)], [(2, 3)]], None),  # nor where a sheet reads one of them alone
+        ([[(0, 1)], [(0, 1)]], 1),  # a single line
+        ([[(0, 1)], [(2, 1)]], 1),  # a line a sheet
+        ([[(0, 1), (1, 2), (2, 3)]], None),  # from line to line all along
     ],
 )
 def test_the_common_is_what_most_sheets_measure_against(
-    sheets: list[list[int]], expected: int | None
+    sheets: list[list[tuple[int, int]]], expected: int | None
 ) -> None:
     assert common(*sheets) == expected
+
+
+def test_separate_contacts_with_rows_missing_have_no_common() -> None:
+    places = [(n, step, pair) for n in range(5) for step in range(1, 6) for pair in ("1,2", "3,4")]
+    rows = [
+        f"A,s{n},u{n},c{n},{step},P{step},{pair},OL,,,,"
+        for n, step, pair in places
+        if pair == "1,2" or step > n
+    ]
+    (design,) = designs(rows)
+    assert design.common is None
 
 
 def test_each_sheet_by_itself_has_its_own_steps_pins_and_common() -> None:

@@ -57,6 +57,14 @@ def test_new_designs_have_their_positions_pins_and_common() -> None:
     assert {finding.body["finding"] for finding in SheetFinding.objects.all()} == {"fits"}
 
 
+def test_separate_contacts_with_rows_missing_are_made_without_a_common() -> None:
+    rows = [f"Wren,s{sheet},u{sheet},reader {sheet},{step},{position},{pair},OL" for sheet in range(3)
+            for step, position in ((1, "P"), (2, "R")) for pair in ("2,1", "4,3")
+            if (step, pair) != (2, "4,3")]  # fmt: skip
+    import_apply(read_tidy((HEAD + "\n".join(rows)).encode()))
+    assert Connector.objects.get(design__name="Wren").common is None
+
+
 def test_evidence_of_many_is_that_of_each(monkeypatch: pytest.MonkeyPatch) -> None:
     import_apply(table_of(4))
     designs = list(Design.objects.order_by("pk"))
