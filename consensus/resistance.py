@@ -34,29 +34,31 @@ LEAST_KEPT = 0.5  # share of a cell's values: where less would be left there is 
 ROUNDS = 3  # of leaving out: what is left has a smaller spread
 ALIKE = 1e-9  # in ln Ω
 CONTENT = 0.95
+DIRTY = 0.01  # of good contacts, dirty at the time (common practice, no source): left out, yet accepted units
+CLEAN_CONTENT = CONTENT / (1 - DIRTY)  # of the clean ones, so that 95 % of all good units lie inside
 CONFIDENCE = 0.95
 
 
 @lru_cache(maxsize=4096)
-def one_sided_pooled(n: int, freedom: int) -> float:
+def one_sided_pooled(n: int, freedom: int, content: float = CONTENT) -> float:
     """One-sided tolerance factor with a pooled spread: t'(0.95; freedom, z sqrt(n)) / sqrt(n).
 
     >>> round(one_sided_pooled(10, 9), 4)
     2.911
     """
-    shift = stats.norm.ppf(CONTENT) * np.sqrt(n)
+    shift = stats.norm.ppf(content) * np.sqrt(n)
     return float(stats.nct.ppf(CONFIDENCE, freedom, shift) / np.sqrt(n))
 
 
 @lru_cache(maxsize=4096)
-def two_sided_pooled(n: int, freedom: int) -> float:
+def two_sided_pooled(n: int, freedom: int, content: float = CONTENT) -> float:
     """Two-sided factor with a pooled spread: Howe's form, z sqrt(freedom (1 + 1/n) / chi2(0.05; freedom)).
 
     >>> from consensus.tolerance import two_sided_factor_howe
     >>> bool(abs(two_sided_pooled(43, 42) - two_sided_factor_howe(43)) < 1e-9)
     True
     """
-    z = stats.norm.ppf((1 + CONTENT) / 2)
+    z = stats.norm.ppf((1 + content) / 2)
     return float(z * np.sqrt(freedom * (1 + 1 / n) / stats.chi2.ppf(1 - CONFIDENCE, freedom)))
 
 
@@ -207,6 +209,6 @@ def _accept(
 ) -> tuple[float, float]:
     """Acceptance range in Ω: one-sided for closed contacts (shift > 0), for levels two-sided with an edge."""
     if shift > 0:
-        return 0.0, float(np.exp(middle + one_sided_pooled(n, known) * spread)) - shift
-    reach = two_sided_pooled(n, known) * spread
+        return 0.0, float(np.exp(middle + one_sided_pooled(n, known, CLEAN_CONTENT) * spread)) - shift
+    reach = two_sided_pooled(n, known, CLEAN_CONTENT) * spread
     return max(float(np.exp(middle - reach)) - edge, 0.0), float(np.exp(middle + reach)) + edge
