@@ -161,7 +161,7 @@ def mandel_k_limit(own: float, others: float, alpha: float = 0.01) -> float:
     this one where all have n - 1.
 
     >>> round(mandel_k_limit(1, 8), 4), round(mandel_k_limit(40, 320), 4)
-    (2.2938, 1.2391)
+    (2.2938, 1.2424)
     """
     return float(np.sqrt((own + others) / (own + others / stats.f.isf(alpha, own, others))))
 

@@ -63,7 +63,7 @@ def test_the_variance_between_people_is_der_simonian_and_lairds():
 def test_nobody_is_named_for_reading_little_or_much():
     # seed 8: six people without any habit, of 5, 10, 20, 40, 200 and 1000 figures, all of them read again.
     # Limits are at 1 %: of 1500 worlds each share has a standard error of 0.26 points.  As if all had read as
-    # much, the first is named in 6 % for h, and k's limit of two readings names nobody, whatever the spread
+    # much, the first is named in 13 % for h, and k's limit of two readings names nobody, whatever the spread
     rng = np.random.default_rng(8)
     readings = np.array([5.0, 10.0, 20.0, 40.0, 200.0, 1000.0])
     names = "abcdef"
