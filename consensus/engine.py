@@ -171,13 +171,12 @@ def judge_design(encoded: Encoded, problem: Problem, tables: Tables | None = Non
 
 def published_variants(
     encoded: Encoded,
-    unit: IntArray,
+    unit: IntArray,  # (N,) of counting sheets
     judged: Judged,
     roles: list[TableRole],
     settings: Settings,
 ) -> tuple[list[VariantPattern], dict[int, tuple[UnusualFigure, ...]]]:
-    """Variants largest first, and each sheet's figures beyond the typical; shares are of units of published
-    tables.  unit: (N,) of counting sheets."""
+    """Variants largest first (shares are of units of published ones), and each sheet's unusual figures."""
     kept = encoded.sheet_order
     unit_table = judged.unit_table
     published = [table for table, role in enumerate(roles) if role.key is not None]
