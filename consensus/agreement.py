@@ -5,12 +5,18 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from consensus.contact_values import Telling, likeliest_symbols, meter_limits, telling_entries
 from consensus.contacts import CLOSED, OPEN, Alphabet, consistent_symbols
 from consensus.encoding import Encoded
 from consensus.explanation import Explanation
+from consensus.findings import reading_cell
+from consensus.leakage import leak_figures
 from consensus.resistance import cell_figures
-from consensus.results import CellAgreement, OhmFigures
+from consensus.results import CellAgreement, LeakFigures, OhmFigures
+from consensus.robust import z_limits
 from consensus.settings import Settings
+from consensus.sheet_findings import UnusualFigure
+from consensus.unusual_figures import z_scores
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -64,8 +70,11 @@ def agree_cells(
     table: int,
     belief: FloatArray,
     settings: Settings,
-) -> tuple[CellAgreement, ...]:
-    """Cells of one table.  belief: (Q, A); sheets: (N,) sheet of `encoded` of each explained sheet."""
+) -> tuple[tuple[CellAgreement, ...], dict[int, tuple[UnusualFigure, ...]]]:
+    """Cells of one table, and by sheet the figures beyond what these typically show.
+
+    belief: (Q, A); sheets: (N,) sheet of `encoded` of each explained sheet.
+    """
     places = encoded.shape.places
     here = explained.evidence & (explained.place >= 0) & (explained.table[explained.sheet] == table)
     sheet, row, place = sheets[explained.sheet[here]], explained.row[here], explained.place[here]
@@ -77,24 +86,67 @@ def agree_cells(
     units = _distinct(place, unit, places, encoded.units)
     agreeing = _distinct(place[agrees], unit[agrees], places, encoded.units)
     contributors = _distinct(place, encoded.contributor[sheet], places, len(encoded.contributor_names))
-    ohms = _figures(encoded, row, place, agrees & explained.figure[here], state, settings)
-    return _cells(encoded, belief, units, agreeing, contributors, ohms, settings)
+    symbol = likeliest_symbols(belief)
+    told = telling_entries(encoded, explained, here, symbol)
+    ohms = _figures(encoded, explained, sheets, told, symbol, settings)
+    leaks = _leaks(encoded, explained, sheets, told)
+    cells = _cells(encoded, belief, units, agreeing, contributors, ohms, leaks, settings)
+    return cells, _unusual(encoded, explained, sheets, told, ohms, symbol, settings)
 
 
 def _figures(
     encoded: Encoded,
-    row: IntArray,
-    place: IntArray,
-    agrees: BoolArray,
-    state: IntArray,
+    explained: Explanation,
+    sheets: IntArray,
+    told: Telling,
+    symbol: IntArray,
     settings: Settings,
 ) -> list[OhmFigures | None]:
-    """Resistance of each place from readings that show its state with a figure."""
-    ohm = encoded.ohm[row]
-    used = agrees & (state[place] > 0) & np.isfinite(ohm)
-    order = np.flatnonzero(used)
-    order = order[np.argsort(place[order], kind="stable")]
-    return cell_figures(place[order], ohm[order], state == 1, encoded.shape.places, settings)
+    """Resistance of each place from readings that show its contact with a figure."""
+    at = told.contact
+    return cell_figures(
+        explained.place[at],
+        encoded.unit[sheets[explained.sheet[at]]],
+        encoded.ohm[explained.row[at]],
+        symbol == CLOSED,
+        settings,
+        loose=symbol == encoded.alphabet.odd,
+    )
+
+
+def _leaks(
+    encoded: Encoded, explained: Explanation, sheets: IntArray, told: Telling
+) -> list[LeakFigures | None]:
+    """Leakage of each open place."""
+    at = told.opened
+    row = explained.row[at]
+    return leak_figures(
+        explained.place[at],
+        encoded.unit[sheets[explained.sheet[at]]],
+        encoded.ohm[row],
+        meter_limits(encoded)[row],
+        encoded.shape.places,
+    )
+
+
+def _unusual(
+    encoded: Encoded,
+    explained: Explanation,
+    sheets: IntArray,
+    told: Telling,
+    ohms: list[OhmFigures | None],
+    symbol: IntArray,
+    settings: Settings,
+) -> dict[int, tuple[UnusualFigure, ...]]:
+    """By sheet of `encoded`, its figures beyond the typical."""
+    row = explained.row[told.contact]
+    z = z_scores(explained.place[told.contact], encoded.ohm[row], ohms, symbol == CLOSED, settings)
+    words = z_limits(z)
+    found: dict[int, list[UnusualFigure]] = {}
+    for at in np.flatnonzero(words != "acceptable"):
+        figure = UnusualFigure(reading_cell(encoded, int(row[at])), float(z[at]), str(words[at]))
+        found.setdefault(int(sheets[explained.sheet[told.contact[at]]]), []).append(figure)
+    return {sheet: tuple(figures) for sheet, figures in found.items()}
 
 
 def _cells(
@@ -104,6 +156,7 @@ def _cells(
     agreeing: IntArray,
     contributors: IntArray,
     ohms: list[OhmFigures | None],
+    leaks: list[LeakFigures | None],
     settings: Settings,
 ) -> tuple[CellAgreement, ...]:
     shape, design = encoded.shape, encoded.readings
@@ -136,6 +189,7 @@ def _cells(
                     agreeing=int(agreeing[at]),
                     contributors=int(contributors[at]),
                     ohm=ohms[at] if read and best > 0 else None,
+                    leak=leaks[at] if read and best == 0 else None,
                     levels=_likely_levels(belief[at], levels)
                     if read and states[at, 2] > LIKELY_LEVEL
                     else (),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -25,6 +25,7 @@ from consensus.readings import DesignReadings
 from consensus.reliability import Reliability
 from consensus.results import DesignAgreement, ReadingModel, SheetFinding, VariantPattern
 from consensus.settings import Settings
+from consensus.sheet_findings import UnusualFigure
 from consensus.sheet_origin import name_other_designs
 from consensus.thin import explain_thinly, is_thin, thin_beliefs
 from consensus.together import alike_designs, run_together
@@ -94,9 +95,13 @@ def agreement_of(
     roles = table_roles(
         encoded, kept, unit, judged.unit_table, judged.belief, judged.keys, settings, judged.made
     )
-    variants = published_variants(encoded, unit, judged, roles, settings)
+    variants, unusual = published_variants(encoded, unit, judged, roles, settings)
     if problem is not None:
         findings = _all_findings(encoded, problem, judged, roles, reliability, settings)
+    findings = [
+        one if one.unusual == unusual.get(at, ()) else replace(one, unusual=unusual.get(at, ()))
+        for at, one in enumerate(findings)
+    ]
     return DesignAgreement(
         design=readings.design,
         positions=readings.positions,
@@ -166,12 +171,12 @@ def judge_design(encoded: Encoded, problem: Problem, tables: Tables | None = Non
 
 def published_variants(
     encoded: Encoded,
-    unit: IntArray,
+    unit: IntArray,  # (N,) of counting sheets
     judged: Judged,
     roles: list[TableRole],
     settings: Settings,
-) -> list[VariantPattern]:
-    """Variants largest first; shares are of units of published tables.  unit: (N,) of counting sheets."""
+) -> tuple[list[VariantPattern], dict[int, tuple[UnusualFigure, ...]]]:
+    """Variants largest first (shares are of units of published ones), and each sheet's unusual figures."""
     kept = encoded.sheet_order
     unit_table = judged.unit_table
     published = [table for table, role in enumerate(roles) if role.key is not None]
@@ -180,7 +185,10 @@ def published_variants(
     member = unit_table[:, published].argmax(axis=1)
     belongs = unit_table[:, published].max(axis=1) > MEMBER
     found = []
+    unusual: dict[int, tuple[UnusualFigure, ...]] = {}
     for at, table in enumerate(published):
+        cells, beyond = agree_cells(encoded, judged.explained, kept, table, belief[table], settings)
+        unusual |= beyond
         units = np.flatnonzero((member == at) & belongs)
         sheets = kept[np.isin(unit, units)]
         found.append(
@@ -191,10 +199,10 @@ def published_variants(
                 units=len(units),
                 contributors=len(np.unique(encoded.contributor[sheets])),
                 tells=telling_cells(encoded, belief, published, at),
-                cells=agree_cells(encoded, judged.explained, kept, table, belief[table], settings),
+                cells=cells,
             )
         )
-    return found
+    return found, unusual
 
 
 def doubted_pattern(judged: Judged, published: list[int]) -> FloatArray:

@@ -3,7 +3,9 @@ Mandel's h and k for those who read a unit again.
 
 A closed contact shows what the contact has, and the leads where they were not taken off: the excess over the
 median of its place, over all who read it, is the leads' own.  Mandel's h compares contributors' mean excess,
-k the spread of one contributor's readings of one and the same contact (ISO 5725-2:1994, 7.3.1).
+k the spread of one contributor's readings of one and the same contact (ISO 5725-2:1994, 7.3.1).  People read
+as many contacts as they like: a mean of five readings is known less well than one of five hundred, and a
+spread's limit follows from the degrees of freedom behind it.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ from numpy.typing import NDArray
 from consensus.contacts import CLOSED, CONTACT
 from consensus.encoding import Encoded
 from consensus.hypotheses import CONSTANTS
-from consensus.outliers import mandel_h, mandel_h_critical, mandel_k, mandel_k_critical
+from consensus.outliers import mandel_h, mandel_h_critical, mandel_k, mandel_k_limit
 from consensus.problem import Problem
 from consensus.propagation import State
 from consensus.reliability import MandelFigures
@@ -28,7 +30,7 @@ MOST_EXCESS = 1.0  # Ω; more is a dirty contact, no lead
 LEADS_WEIGHT = 10.0  # readings that "zeroed" is worth
 REPEATS_ENOUGH = 5.0  # degrees of freedom within one's own repeated readings
 FEWEST_COMPARED = 3  # contributors with repeated readings
-REPLICATES = 2  # readings of one contact by one contributor, as a rule
+CONTACT_SD = 0.3  # Ω by which one good contact's excess varies beside another's (common practice, no source)
 
 
 def closed_figures(
@@ -102,9 +104,27 @@ def mandel_figures(leads: dict[str, FloatArray], repeats: dict[str, FloatArray])
     )  # fmt: skip
     if len(names) < FEWEST_COMPARED:
         return {}
-    h = mandel_h([leads[name][0] / leads[name][1] for name in names])
-    k = mandel_k([np.sqrt(repeats[name][0] / repeats[name][1]) for name in names])
-    limits = mandel_h_critical(len(names)), mandel_k_critical(len(names), REPLICATES)
+    excess, readings = np.array([leads[name] for name in names]).T
+    squares, freedom = np.array([repeats[name] for name in names]).T
+    h = mandel_h(excess / readings, mean_weights(excess / readings, CONTACT_SD**2 / readings))
+    k = mandel_k(np.sqrt(squares / freedom), freedom)
+    h_limit = mandel_h_critical(len(names))
+    k_limits = [mandel_k_limit(own, float(freedom.sum()) - own) for own in freedom]
     return {
-        name: MandelFigures(float(h[at]), float(k[at]), *limits, len(names)) for at, name in enumerate(names)
+        name: MandelFigures(float(h[at]), float(k[at]), h_limit, k_limits[at], len(names))
+        for at, name in enumerate(names)
     }
+
+
+def mean_weights(means: FloatArray, variance: FloatArray) -> FloatArray:
+    """(n,) inverse variances of means: that of each by itself, and that between people by moments
+    (DerSimonian & Laird 1986, Controlled Clinical Trials 7:177-188).
+
+    >>> mean_weights(np.array([0.0, 2.0]), np.array([1.0, 1.0]))
+    array([0.5, 0.5])
+    """
+    own = 1 / variance
+    middle = (own * means).sum() / own.sum()
+    surplus = (own * (means - middle) ** 2).sum() - (len(means) - 1)
+    between = max(surplus / (own.sum() - (own**2).sum() / own.sum()), 0.0)
+    return np.asarray(1 / (variance + between))

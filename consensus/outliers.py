@@ -103,20 +103,32 @@ def tietjen_moore(values: ArrayLike, k: int) -> float:
     return float(((rest - rest.mean()) ** 2).sum() / ((x - x.mean()) ** 2).sum())
 
 
-def mandel_h(means: ArrayLike) -> FloatArray:
+def mandel_h(means: ArrayLike, weights: ArrayLike | None = None) -> FloatArray:
     """Mandel's h of each laboratory: its mean's distance from the mean of means, in their sd.
 
-    Source: ISO 5725-2:1994, 7.3.1.  All 0 where the means are equal.
+    Source: ISO 5725-2:1994, 7.3.1.  All 0 where the means are equal.  weights: inverse variances of the means
+    up to a factor, where some are known better than others: the distance from the weighted mean in its own
+    standard error (internally studentised: `mandel_h_critical` is its quantile), scaled so that equal
+    weights give the standard's h.  Worked out here; no table of it is known to us.
     """
     x = _sample(means, 2)
-    sd = x.std(ddof=1)
-    return (x - x.mean()) / sd if sd > 0 else np.zeros_like(x)
+    w = np.ones(len(x)) if weights is None else np.asarray(weights, dtype=np.float64)
+    away = x - (w * x).sum() / w.sum()
+    variance = (w * away**2).sum() / (len(x) - 1)
+    if variance <= 0:
+        return np.zeros_like(x)
+    leverage = np.minimum(w / w.sum(), 1 - 1e-12)
+    return np.asarray(away * np.sqrt(w / variance * (1 - 1 / len(x)) / (1 - leverage)))
 
 
-def mandel_k(sds: ArrayLike) -> FloatArray:
-    """Mandel's k of each laboratory: its sd over the root mean square of all (ISO 5725-2:1994, 7.3.1)."""
+def mandel_k(sds: ArrayLike, freedom: ArrayLike | None = None) -> FloatArray:
+    """Mandel's k of each laboratory: its sd over the pooled one of all (ISO 5725-2:1994, 7.3.1).
+
+    freedom: degrees of freedom behind each sd, where they are not the same for all.
+    """
     s = _sample(sds, 2)
-    pooled = np.sqrt((s**2).mean())
+    v = np.ones(len(s)) if freedom is None else np.asarray(freedom, dtype=np.float64)
+    pooled = np.sqrt((v * s**2).sum() / v.sum())
     return s / pooled if pooled > 0 else np.zeros_like(s)
 
 
@@ -138,8 +150,20 @@ def mandel_k_critical(laboratories: int, replicates: int, alpha: float = 0.01) -
     2.2938
     """
     p, freedom = laboratories, replicates - 1
-    f = stats.f.isf(alpha, freedom, (p - 1) * freedom)
-    return float(np.sqrt(p / (1 + (p - 1) / f)))
+    return mandel_k_limit(freedom, (p - 1) * freedom, alpha)
+
+
+def mandel_k_limit(own: float, others: float, alpha: float = 0.01) -> float:
+    """The same for sds of any degrees of freedom, its own and those of all others together.
+
+    k^2 = N / (own + others / F) with N = own + others and F the ratio of its variance to that of the others,
+    F-distributed with (own, others) degrees.  Source: the standard's formula (ISO 5725-2:1994, 7.3.1) is
+    this one where all have n - 1.
+
+    >>> round(mandel_k_limit(1, 8), 4), round(mandel_k_limit(40, 320), 4)
+    (2.2938, 1.2424)
+    """
+    return float(np.sqrt((own + others) / (own + others / stats.f.isf(alpha, own, others))))
 
 
 def cochran_c(sds: ArrayLike) -> float:

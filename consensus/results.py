@@ -20,6 +20,7 @@ __all__ = [
     "CellAgreement",
     "DesignAgreement",
     "FindingCell",
+    "LeakFigures",
     "OhmFigures",
     "ReadingModel",
     "SheetFinding",
@@ -49,7 +50,8 @@ def share_interval(agreeing: int, units: int, level: float = 0.95) -> tuple[floa
 class OhmFigures:
     """Resistance of one cell, Ω: robust centre, its standard uncertainty, acceptance range of one new unit.
 
-    spread: standard deviation of ln(reading - lead) of one unit about the centre; values: figures used.
+    spread: standard deviation of ln(reading - lead) of one unit about the centre; values: units whose figures
+    were used.
     """
 
     typical: float
@@ -80,11 +82,41 @@ class OhmFigures:
 
 
 @dataclass(frozen=True)
+class LeakFigures:
+    """Leakage of one open cell, Ω: its middle over units (None: beyond what the meters show), and what
+    95 % of good units exceed, with a confidence of 95 %; of so many units, and those that showed a figure."""
+
+    typical: float | None
+    least: float
+    units: int
+    figures: int
+
+    def to_plain(self) -> Plain:
+        return {
+            "typical": None if self.typical is None else rounded(self.typical, 4),
+            "least": rounded(self.least, 4),
+            "units": self.units,
+            "figures": self.figures,
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> LeakFigures:
+        typical = plain["typical"]
+        return cls(
+            typical=None if typical is None else float(typical),
+            least=float(plain["least"]),
+            units=int(plain["units"]),
+            figures=int(plain["figures"]),
+        )
+
+
+@dataclass(frozen=True)
 class CellAgreement:
     """The pattern at one place: a position (or the gap behind it) and an unordered pair of pins.
 
     states: posterior of (open, closed, resistive), not clipped; levels: posterior of each resistive
-    level as (Ω, probability), their sum is the third state; units and agreeing are independent units.
+    level as (Ω, probability), their sum is the third state; units and agreeing are independent units; leak:
+    of an open cell, None where no unit showed a figure.
     """
 
     position: str
@@ -99,6 +131,7 @@ class CellAgreement:
     contributors: int
     ohm: OhmFigures | None = None
     levels: tuple[tuple[float, float], ...] = ()
+    leak: LeakFigures | None = None
 
     @property
     def p_open(self) -> float:
@@ -126,6 +159,7 @@ class CellAgreement:
             "agreement": [rounded(bound) for bound in self.interval()],
             "ohm": None if self.ohm is None else self.ohm.to_plain(),
             "levels": [[rounded(ohm, 5), rounded(p)] for ohm, p in self.levels],
+            "leak": None if self.leak is None else self.leak.to_plain(),
         }
 
     @classmethod
@@ -145,6 +179,7 @@ class CellAgreement:
             contributors=int(plain["contributors"]),
             ohm=None if plain.get("ohm") is None else OhmFigures.from_plain(plain["ohm"]),
             levels=tuple((float(ohm), float(p)) for ohm, p in plain.get("levels", [])),
+            leak=None if plain.get("leak") is None else LeakFigures.from_plain(plain["leak"]),
         )
 
 

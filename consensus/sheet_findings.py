@@ -34,6 +34,22 @@ class FindingCell:
 
 
 @dataclass(frozen=True)
+class UnusualFigure:
+    """A reading in Ω beyond what its cell typically shows; word: `warning` or `action` of robust.z_limits."""
+
+    cell: FindingCell
+    z: float
+    word: str
+
+    def to_plain(self) -> Plain:
+        return {**self.cell.to_plain(), "z": rounded(self.z, 3), "word": self.word}
+
+    @classmethod
+    def from_plain(cls, plain: Plain) -> UnusualFigure:
+        return cls(FindingCell.from_plain(plain), float(plain["z"]), plain["word"])
+
+
+@dataclass(frozen=True)
 class SheetFinding:
     """Why a sheet fits or doesn't: the likeliest finding, others with p, cells, figures for a sentence.
 
@@ -42,6 +58,7 @@ class SheetFinding:
     "readings" (compared), "agreeing" (of these, repaired), "agreeing_as_read" (as they are written, with the
     sheet's variant or, where it is of none, with the largest), "counts" (False: weight zero in the pattern),
     "ohm" where a fault has a figure, "design" for another design.
+    unusual: readings that show the state that they should, with a figure beyond the typical.
     """
 
     submission: str
@@ -52,6 +69,7 @@ class SheetFinding:
     also: tuple[tuple[str, float], ...] = ()
     cells: tuple[FindingCell, ...] = ()
     params: Plain = field(default_factory=dict)
+    unusual: tuple[UnusualFigure, ...] = ()
 
     def to_plain(self) -> Plain:
         return {
@@ -63,6 +81,7 @@ class SheetFinding:
             "also": [{"finding": name, "p": rounded(p)} for name, p in self.also],
             "cells": [cell.to_plain() for cell in self.cells],
             "params": self.params,
+            "unusual": [figure.to_plain() for figure in self.unusual],
         }
 
     @classmethod
@@ -76,4 +95,5 @@ class SheetFinding:
             also=tuple((other["finding"], float(other["p"])) for other in plain.get("also", [])),
             cells=tuple(FindingCell.from_plain(cell) for cell in plain.get("cells", [])),
             params=dict(plain.get("params", {})),
+            unusual=tuple(UnusualFigure.from_plain(figure) for figure in plain.get("unusual", [])),
         )

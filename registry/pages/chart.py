@@ -170,6 +170,7 @@ def _detail(shown: Design, shape: Shape, cell: dict[str, Any]) -> dict[str, Any]
         "readings": readings,
         "plot": strip_plot(readings, cell["state"], accept) if readings else None,
         "accept": accept,
+        "leak": cell.get("leak"),
     }
 
 

@@ -18,6 +18,7 @@ class SheetCell:
     state: str | None
     first_pass: bool
     unlike: bool
+    beyond: str = ""  # "warning" or "action" where the figure is beyond the typical
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class SheetTable:
 def sheet_table(
     readings: Iterable[Reading], common: Pin | None, finding: dict[str, Any] | None
 ) -> SheetTable:
-    """finding: the body of the sheet's finding; the cells it names are marked."""
+    """finding: the body of the sheet's finding; the cells it names are marked, and its unusual figures."""
     found: dict[tuple[int, bool, int], dict[tuple[Pin, Pin], Reading]] = {}
     labels: dict[tuple[int, bool, int], str] = {}
     pairs: set[tuple[Pin, Pin]] = set()
@@ -53,11 +54,15 @@ def sheet_table(
         for c in (finding or {}).get("cells", [])
         if c.get("against")
     }
+    beyond = {
+        (c["position"], bool(c.get("between")), frozenset((c["pin"], c["against"]))): c["word"]
+        for c in (finding or {}).get("unusual", [])
+    }
     columns = sorted(pairs, key=lambda ends: (ends[0].order, ends[1].order))
     rows = []
     for key in sorted(found, key=lambda k: (k[0], k[2], k[1])):
         sweep, between, _step = key
-        cells = [_cell(found[key].get(ends), labels[key], between, ends, marked) for ends in columns]
+        cells = [_cell(found[key].get(ends), labels[key], between, ends, marked, beyond) for ends in columns]
         note = ", ".join(_notes(sweep, between))
         rows.append(SheetRow(labels[key], note, cells))
     return SheetTable([_column(ends, common) for ends in columns], rows)
@@ -79,10 +84,15 @@ def _notes(sweep: int, between: bool) -> list[str]:
 
 
 def _cell(
-    reading: Reading | None, position: str, between: bool, ends: tuple[Pin, Pin], marked: set[Any]
+    reading: Reading | None,
+    position: str,
+    between: bool,
+    ends: tuple[Pin, Pin],
+    marked: set[Any],
+    beyond: dict[Any, str],
 ) -> SheetCell | None:
     if reading is None:
         return None
     state = None if reading.kind == Reading.Kind.NOT_TAKEN else state_of(reading)
-    unlike = (position, between, frozenset(pin.label for pin in ends)) in marked
-    return SheetCell(reading.as_typed, state, reading.first_pass, unlike)
+    place = (position, between, frozenset(pin.label for pin in ends))
+    return SheetCell(reading.as_typed, state, reading.first_pass, place in marked, beyond.get(place, ""))

@@ -25,6 +25,9 @@ class Tally:
 
     hits: dict[str, float] = field(default_factory=lambda: defaultdict(float))
     of: dict[str, float] = field(default_factory=lambda: defaultdict(float))
+    values: dict[str, list[float]] = field(
+        default_factory=lambda: defaultdict(list)
+    )  # of which a median is asked
 
     def add(self, name: str, hits: float, of: float = 1.0) -> None:
         self.hits[name] += float(hits)
@@ -33,12 +36,16 @@ class Tally:
     def merge(self, other: Tally) -> None:
         for name in other.of:
             self.add(name, other.hits[name], other.of[name])
+        for name in other.values:
+            self.values[name] += other.values[name]
 
     def share(self, name: str) -> float:
         return self.hits[name] / self.of[name] if self.of[name] else float("nan")
 
     def rows(self) -> list[str]:
-        return [f"{name:44s} {self.share(name):9.5f}  of {self.of[name]:8.0f}" for name in sorted(self.of)]
+        shares = [(name, self.share(name), self.of[name]) for name in sorted(self.of)]
+        medians = [(f"{name}, median", np.median(of), len(of)) for name, of in sorted(self.values.items())]
+        return [f"{name:50s} {figure:9.5f}  of {of:8.0f}" for name, figure, of in [*shares, *medians]]
 
 
 def score_agreed(agreed: Plain, truth: Plain) -> Tally:
@@ -178,6 +185,7 @@ def _score_ohm(tally: Tally, cell: Plain, ohm: float) -> None:
     if ohm == 0:
         true_width = np.quantile(fresh, 0.95)  # one-sided for closed contacts
     tally.add("ohm: range at most 3 x the true width", (high - low) <= 3 * true_width)
+    tally.values["ohm: width of the range by the true one's"].append(float((high - low) / true_width))
 
 
 _FRESH: dict[float, np.ndarray] = {}
