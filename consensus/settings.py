@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-ENGINE_VERSION = "1.3"
+ENGINE_VERSION = "1.4"
 
 
 @dataclass(frozen=True)
