@@ -82,6 +82,8 @@ def agree_cells(
     shows = consistent_symbols(encoded.alphabet)[explained.code[here]]
     by_state = np.stack([shows[:, 0], shows[:, 1], shows[:, 2:].any(axis=1)], axis=1)
     agrees = by_state[np.arange(len(row)), state[place]]
+    # sweeps that show one state as often as another agree with neither
+    agrees &= ~(encoded.torn[row] & (explained.code[here] > encoded.alphabet.odd_code))
     unit = encoded.unit[sheet]
     units = _distinct(place, unit, places, encoded.units)
     agreeing = _distinct(place[agrees], unit[agrees], places, encoded.units)

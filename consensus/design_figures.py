@@ -46,7 +46,7 @@ def agreement_figures(told: BoolArray) -> dict[str, Any]:
     """
     table = [told[..., state].astype(np.float64) for state in range(3) if told[..., state].any()]
     units = int(told.any(axis=(1, 2)).sum())
-    alpha = _alphas(np.ones((1, len(told))), table)[0]
+    alpha = _alphas(np.ones((1, len(told))), table)[0] if table else np.nan
     if not np.isfinite(alpha):
         return {"alpha": None, "alpha_interval": None, "units": units}
     draws = _kept_draws if len(told) <= MOST_KEPT else _draws

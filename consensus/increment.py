@@ -72,11 +72,13 @@ def _same_so_far(previous: Standing, encoded: Encoded) -> bool:
         return False
     if design.sheets[:many] != before.sheets or any(one.bound_variant for one in design.sheets[many:]):
         return False
-    alike = ("sheet", "cell", "code", "limit")
+    alike = ("sheet", "cell", "code", "limit", "torn", "missed")
+    raw, sweeps = ("raw_code", "raw_limit"), len(old.raw_code)
     now, then = encoded.alphabet, old.alphabet
     return (
         bool(encoded.counts[many:].all())
         and all(np.array_equal(getattr(encoded, name)[:rows], getattr(old, name)) for name in alike)
+        and all(np.array_equal(getattr(encoded, name)[:sweeps], getattr(old, name)) for name in raw)
         and np.array_equal(encoded.ohm[:rows], old.ohm, equal_nan=True)
         and np.array_equal(now.series, then.series)
         and np.array_equal(now.parallel, then.parallel)

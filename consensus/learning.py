@@ -217,6 +217,8 @@ def _count_slips(
     for number, name in enumerate(names):
         counts.miss[name] += table[number, :2]
         counts.invent[name] += table[number, 2:]
-    counts.leaks += ((is_open * (shown == LEAK)).sum(), (is_open * missed).sum())
+    counts.leaks += ((is_open * missed * (shown == LEAK)).sum(), (is_open * missed).sum())
     closed = after[:, CLOSED] * chance * (1 - missed)
-    counts.dirty += ((closed * (shown >= FIRST_LEVEL)).sum(), closed.sum())
+    odd_code = FIRST_LEVEL + after.shape[1] - 3
+    figure = (shown >= FIRST_LEVEL) & (shown <= odd_code)  # sweeps that contradict each other are no dirt
+    counts.dirty += ((closed * figure).sum(), closed.sum())

@@ -1,4 +1,4 @@
-"""Centre and spread that a third of bad values don't move, and the usual limits of z-scores.
+"""Centre and spread that a fifth of bad values on one side don't move, and the usual limits of z-scores.
 
 Source of all: ISO 13528:2015, Annex C.3 (Algorithm A) and 9.4 (limits), as quoted by AMC Technical Brief 6.
 Values are in any one unit (Ω here); centre, spread and uncertainty come out in the same unit.

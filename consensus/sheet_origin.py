@@ -185,8 +185,8 @@ def _stacked(origins: Sequence[ChartOrigin], members: Sequence[int]) -> _Stack:
 
 @dataclass(frozen=True)
 class _Read:
-    """Readings of one sheet.  column: (n,) of a stack; ohm: (n,) Ω, nan continuity, inf over limit; shows:
-    (n,) open, closed or resistive."""
+    """Readings of one sheet, of the first sweep.  column: (n,) of a stack; ohm: (n,) Ω, nan continuity, inf
+    over limit; shows: (n,) open, closed or resistive."""
 
     column: IntArray
     ohm: FloatArray
@@ -202,8 +202,8 @@ def _read(design: DesignReadings, sheets: Sequence[int], stack: _Stack, settings
     for sheet in sheets:
         rows = np.flatnonzero(readings.sheet == sheet)
         position, between, pin, against = (getattr(readings, name)[rows].astype(np.int64) for name in GRID)
-        place = place_numbers(position, between, pin, against, pins)
-        found.append(_Read(stack.columns(place), ohms[rows], shows[rows]))
+        place, first = np.unique(place_numbers(position, between, pin, against, pins), return_index=True)
+        found.append(_Read(stack.columns(place), ohms[rows[first]], shows[rows[first]]))
     return found
 
 
@@ -299,6 +299,7 @@ def _renamed(
         "variant": stack.variant[row],
         "readings": readings,
         "agreeing": int(agree[best]),
+        **{name: finding.params[name] for name in ("counts",) if name in finding.params},
     }
     also = ((finding.finding, finding.p), *finding.also)
     return replace(finding, finding="other_design", p=float(p), also=also[:4], params=params)

@@ -8,7 +8,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from registry.formats.chart_files import safe_text
+from registry.formats.safe_cells import safe_text
 
 
 def line_table(columns: Sequence[str], lines: Iterable[Mapping[str, Any]]) -> str:

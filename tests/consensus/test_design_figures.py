@@ -27,6 +27,11 @@ def test_alpha_is_the_reference_librarys():
 def test_the_edge_cases_are_defined():
     assert agreement_figures(told_of(np.zeros((4, 3), dtype=int)))["alpha"] == 1.0
     assert agreement_figures(told_of(np.array([[0, -1], [-1, 1]])))["alpha"] is None
+    assert agreement_figures(told_of(np.full((2, 3), -1))) == {
+        "alpha": None,
+        "alpha_interval": None,
+        "units": 0,
+    }
 
 
 def test_a_unit_drawn_twice_does_not_agree_with_itself():

@@ -24,3 +24,13 @@ def test_a_mirrored_sheet_is_not_taken_for_another_design():
     other = bench(good_sheets(6, STRANGE), design="refuse lorry")
     _, charts = agree([mixed, other], SETTINGS)
     assert charts[0].findings[6].finding == "mirrored_pins"
+
+
+def test_a_place_read_in_three_sweeps_is_one_reading():
+    mixed = bench([*good_sheets(6), typed_sheet(STRANGE, sweeps=3, held_good="no")], design="sweeper")
+    other = bench(good_sheets(6, STRANGE), design="refuse lorry")
+    _, charts = agree([mixed, other], SETTINGS)
+    finding = charts[0].findings[6]
+    assert finding.finding == "other_design"
+    assert finding.params["agreeing"] == finding.params["readings"] == 24
+    assert finding.params["counts"] is False

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from consensus import Settings, contacts
+from consensus import Settings, agree, contacts
 from consensus.contacts import CONTACT, FIRST_LEVEL, LEAK, OVER_LIMIT
 from consensus.sweeps import merge_sweeps
+from tests.consensus.benches import PATTERN, bench, good_sheets, typed_sheet
 
 ALPHABET = contacts.make_alphabet(np.array([220.0]), Settings())
 ODD_UP, ODD_DOWN = ALPHABET.into_open + 1, ALPHABET.from_contact + 1
@@ -50,3 +51,20 @@ def test_readings_of_one_sweep_stay_as_they_are():
     found = merge_sweeps(codes, ohms, None, ALPHABET)
     assert found.code is codes and found.ohm is ohms
     assert found.missed.tolist() == [0, 1] and not found.torn.any()
+
+
+def test_sweeps_that_contradict_each_other_agree_with_nothing() -> None:
+    """One unit in seven shows P on pin 2 closed, then open: it is read there, and agrees with neither."""
+    torn = typed_sheet(PATTERN, sweeps=2, again={2: ["c c c o", *PATTERN[1:]]})
+    _, (chart,) = agree([bench([*good_sheets(6), torn])], Settings())
+    cell = next(one for one in chart.variants[0].cells if (one.position, one.pin) == ("S1", "2"))
+    assert (cell.state, cell.units, cell.agreeing) == ("open", 7, 6)
+
+
+def test_a_missed_sweep_of_two_is_no_dirt() -> None:
+    """Of closed contacts that a sweep found open nothing is learned about dirty ones."""
+    missed = [["o o c o", *PATTERN[1:]], [PATTERN[0], "o o c c", *PATTERN[2:]]]
+    torn = [typed_sheet(PATTERN, sweeps=2, again={2: rows}) for rows in missed * 6]
+    clean = [typed_sheet(PATTERN, sweeps=2) for _ in torn]
+    share = [agree([bench(sheets)], Settings())[0].dirty for sheets in (torn, clean)]
+    assert share[0] == pytest.approx(share[1], rel=0.05)

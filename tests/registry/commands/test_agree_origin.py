@@ -85,3 +85,11 @@ def test_several_processes_say_the_same(tmp_path: Path, monkeypatch: pytest.Monk
     document = json_text(agreed.agree_document(table))
     assert '"finding":"other_design"' in document
     assert "".join(agreed.agree_text(table, workers=2)) == document
+
+
+def test_a_design_of_which_nothing_was_taken_costs_nobody_the_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    blank = [row.rsplit(",", 1)[0] + "," for row in rows_of("Dunlin", "blank", PATTERN)]
+    path = written(tmp_path, *good("Lark", PATTERN), *blank)
+    assert len([name for name in findings(capsys, path) if name.startswith("Lark")]) == 6
