@@ -18,8 +18,9 @@ LARGEST = 2**31 - 1
 
 
 def etag_of(sheet: Any) -> str:
-    """Names the sheet and its version; a new finding does not make an amendment stale."""
-    return f'"{sheet.uuid}.{sheet.current[0].number}"'
+    """Names the sheet, its version, and whether it counts; a new finding does not make an amendment stale."""
+    withdrawn = ".w" if sheet.withdrawn_at is not None else ""
+    return f'"{sheet.uuid}.{sheet.current[0].number}{withdrawn}"'
 
 
 def match_required(request: Request, etag_now: Callable[[], str]) -> None:

@@ -125,6 +125,9 @@ class SheetVersion(models.Model):
     digest = models.CharField(max_length=64)  # of all that may shape a chart
 
     class Meta:
+        indexes = [  # amendments of the last day, without looking at each sheet of an account
+            models.Index(fields=["created_at"], condition=models.Q(number__gt=1), name="version_amended_at"),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["sheet", "number"], name="version_number_once_a_sheet"),
             models.UniqueConstraint(

@@ -15,7 +15,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.conf import settings
-from django.db.models import Count, Max, Min, Q, QuerySet
+from django.db.models import Count, F, Max, Min, Q, QuerySet
 from django.utils import timezone
 
 from registry.errors import RegistryError, RegistryErrors, refusal
@@ -25,6 +25,7 @@ from registry.translation import gettext as _
 
 WEEK, MONTH, DORMANT = timedelta(days=7), timedelta(days=30), timedelta(days=180)
 DAY = timedelta(days=1)
+ONE_GO = timedelta(minutes=1)  # a sheet and its second pass, in a call of thousands too
 AFTER_WEEK, AFTER_MONTH, MODERATOR = 3, 15, 50  # times what a new account may
 FITTING = ("fits", "slip")
 SHEETS_TO_JUDGE, WELL, BADLY = 5, 0.8, 0.5
@@ -61,6 +62,9 @@ def _moments(contributor: Contributor) -> list[QuerySet[Any, Any]]:
     """When each of the last day's sheets, amendments and outcomes was sent."""
     since = timezone.now() - DAY
     amended = SheetVersion.objects.filter(sheet__contributor=contributor, created_at__gt=since, number__gt=1)
+    # what was changed once the pattern was shown came with the sheet, and is no amendment
+    with_sheet = Q(number=2, pattern_shown=True, created_at__lt=F("sheet__created_at") + ONE_GO)
+    amended = amended.exclude(with_sheet)
     outcomes = contributor.jobs.filter(outcome_sent_at__gt=since)
     return [
         contributor.sheets.filter(created_at__gt=since).order_by().values_list("created_at", flat=True),
@@ -111,7 +115,7 @@ def allowance_require(contributor: Contributor, *, sheets: int = 1, done: int = 
     allowance = sheet_allowance(contributor)
     if allowance.left is not None and done + sheets > allowance.left:
         sent = (moment for moments in _moments(contributor) for moment in moments)
-        wait = seconds_until_older(sent, done + sheets - allowance.left)
+        wait = seconds_until_older(sent, allowance.sent + done + sheets - (allowance.a_day or 0))
         raise RegistryErrors([allowance_used(allowance, wait)])
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import uuid
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from datetime import date
 from typing import Any, TypeVar
 
@@ -65,10 +65,15 @@ class Fields:
             return value[:longest]
         return value
 
-    def name(self, name: str, *, longest: int = 200, needed: bool = False) -> str:
-        """A text that becomes a cell of tables, too: nothing that a spreadsheet takes for a formula."""
+    def name(
+        self, name: str, *, longest: int = 200, needed: bool = False, stored: Collection[str] = ()
+    ) -> str:
+        """A text that becomes a cell of tables, too: nothing that a spreadsheet takes for a formula.
+
+        stored: what is taken as it is, since it was before there was this rule.
+        """
         value = self.text(name, longest=longest, needed=needed)
-        if not is_formula(value):
+        if not is_formula(value) or value in stored:
             return value
         self.wrong(
             name,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import uuid
+from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
@@ -110,11 +111,15 @@ class SheetBody:
 
 
 def read_body(
-    body: Any, *, design: Design | None = None, catalogue: KeptCatalogue | None = None
+    body: Any,
+    *,
+    design: Design | None = None,
+    catalogue: KeptCatalogue | None = None,
+    stored: Collection[str] = (),
 ) -> SheetBody:
     """The sheet in a body of JSON (DEVELOPERS.md, § Bodies); RegistryErrors names every fault.
 
-    catalogue: one for all where many bodies are read.
+    catalogue: one for all where many bodies are read; stored: names that the sheet has already.
     """
     catalogue = catalogue or KeptCatalogue()
     fields = Fields(body)
@@ -147,11 +152,11 @@ def read_body(
     sheet = SheetBody(
         design=chosen or Design(),
         client_id=fields.id("client_id") or uuid.uuid4(),
-        name=fields.name("name"),
-        unit_key=unit.name("key", needed=True),
-        tag_code=unit.name("tag_code", longest=80),
-        date_code=unit.name("date_code", longest=40),
-        part_number=unit.name("part_number", longest=80),
+        name=fields.name("name", stored=stored),
+        unit_key=unit.name("key", needed=True, stored=stored),
+        tag_code=unit.name("tag_code", longest=80, stored=stored),
+        date_code=unit.name("date_code", longest=40, stored=stored),
+        part_number=unit.name("part_number", longest=80, stored=stored),
         purpose=purpose,
         held_good=held_good,
         source_class=fields.one_of("source_class", SourceClass.values, SourceClass.UNKNOWN),

@@ -151,6 +151,12 @@ def _store(by: User, contributor: Contributor, body: SheetBody) -> SheetVersion:
     return version
 
 
+def _names_of(sheet: Sheet) -> list[str]:
+    unit = sheet.unit
+    number = unit.part_number.number if unit.part_number else ""
+    return [sheet.name, unit.key, unit.tag_code, unit.date_code, number]
+
+
 @transaction.atomic
 def sheet_amend(*, by: User, sheet: Sheet, on_version: int, body: Any, reason: str) -> SheetVersion:
     """A new version of a sheet; the old ones stay.  on_version: the version that was on the screen."""
@@ -170,7 +176,7 @@ def sheet_amend(*, by: User, sheet: Sheet, on_version: int, body: Any, reason: s
                 )
             ]
         )
-    sheet_body = read_body(body, design=sheet.design)
+    sheet_body = read_body(body, design=sheet.design, stored=_names_of(sheet))
     reason = words_of(reason, "/reason")
     if not reason:
         raise RegistryErrors(

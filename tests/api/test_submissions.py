@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from registry.models import Design, Reading, Sheet, SheetVersion, User
+from registry.models import Design, Reading, Sheet, SheetVersion, Unit, User
 from tests.api.made import made_token, made_user, sheet_body
 
 SEND = "/api/v1/submissions/"
@@ -275,3 +275,24 @@ def test_a_suspended_account_is_told_so(bearer: APIClient, reader: User, design:
     User.objects.filter(pk=reader.pk).update(suspended_at="2026-11-01T00:00Z")
     answer = bearer.post(SEND, sheet_body(design))
     assert answer.status_code == 403 and "suspended" in answer.json()["detail"]
+
+
+def test_a_tag_from_before_it_was_withdrawn_restores_nothing(bearer: APIClient, design: Design) -> None:
+    address = bearer.post("/api/v1/submissions/", sheet_body(design)).headers["Location"]
+    seen = bearer.get(address).headers["ETag"]
+    assert bearer.post(f"{address}withdraw/", {"reason": "x"}, headers={"If-Match": seen}).status_code == 200
+    assert bearer.get(address).headers["ETag"] != seen
+    assert bearer.post(f"{address}restore/", {"reason": "x"}, headers={"If-Match": seen}).status_code == 412
+
+
+def test_a_name_of_before_the_rule_stays_where_something_else_is_amended(
+    bearer: APIClient, design: Design
+) -> None:
+    address = bearer.post("/api/v1/submissions/", sheet_body(design)).headers["Location"]
+    Unit.objects.update(tag_code="-40-2")
+    seen = bearer.get(address).headers["ETag"]
+    kept = {"note": "new", "reason": "x"}
+    assert bearer.patch(address, kept, headers={"If-Match": seen}).status_code == 200
+    seen = bearer.get(address).headers["ETag"]
+    other = {"unit": {"tag_code": "=1+1"}, "reason": "x"}
+    assert bearer.patch(address, other, headers={"If-Match": seen}).status_code == 400

@@ -83,6 +83,28 @@ def test_an_amendment_counts_as_a_sheet(reader: User, design: Design) -> None:
         sheet_submit(by=reader, body=sheet_body(design))
 
 
+def test_a_second_pass_is_part_of_its_sheet(reader: User, design: Design) -> None:
+    first = sheet_body(design)
+    changed = [{**reading, "reading": "OL"} for reading in first["readings"]]
+    sheet = sheet_submit(by=reader, body={**first, "second_pass": changed})
+    assert sheet.versions.count() == 2
+    assert sheet_allowance(sheet.contributor).left == NEW - 1
+
+
+def test_who_has_sent_far_more_than_is_left_is_told_to_wait_for_as_many(
+    reader: User, design: Design, settings: Any
+) -> None:
+    """The allowance has shrunk since: it helps nothing that the oldest sheet is a day old soon."""
+    settings.BENCHQUORUM_NEW_SHEETS = 0
+    sheets = [sheet_submit(by=reader, body=sheet_body(design, unit={"key": str(n)})) for n in range(NEW + 2)]
+    settings.BENCHQUORUM_NEW_SHEETS = NEW
+    for hours, sheet in zip((23, 22, 3, 2, 1, 0), sheets, strict=True):
+        Sheet.objects.filter(pk=sheet.pk).update(created_at=timezone.now() - timedelta(hours=hours))
+    with pytest.raises(RegistryErrors) as refused:
+        sheet_submit(by=reader, body=sheet_body(design))
+    assert refused.value.wait == pytest.approx(21 * 3600, abs=60)  # three must be a day old
+
+
 def amend(sheet: Sheet, number: int) -> None:
     assert sheet.contributor.user is not None
     body = sheet_body(sheet.design, unit={"key": sheet.unit.key})
