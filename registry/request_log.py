@@ -23,7 +23,8 @@ HEADER = "X-Request-ID"
 GIVEN = re.compile(r"[A-Za-z0-9._-]{8,64}")  # one that a proxy gave is taken over if it is fit to be printed
 PLAIN_WORDS = ("form", "kind", "step", "what")  # parts of addresses that are words of ours
 REFERER = re.compile(  # in a reason why a form was refused: the page that it was sent from
-    r"^(Referer checking failed - [^/?#\s]*//)(?:[^/?#]*@)?([^/?#]*).*?( does not match any trusted origins\.)?$",
+    r"^(Referer checking failed - [^/?#\s]*//)(?:[^/?#]*@)?([^/?#]*)"
+    r".*?( does not match any trusted origins\.)?$",
     re.DOTALL,
 )
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")

@@ -69,7 +69,7 @@ def lines_named(*, worker_id: str) -> None:
 
 
 def line_ended() -> bool:
-    """Whether this thread had a line to PostgreSQL and it was ended, as by whoever took the worker for dead."""
+    """Whether this thread had a line to PostgreSQL and it was ended, as by who took the worker for dead."""
     if connection.vendor != "postgresql" or connection.connection is None:
         return False
     return not connection.is_usable()
