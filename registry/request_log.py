@@ -12,9 +12,9 @@ import re
 import time
 import uuid
 from collections.abc import Callable
-from typing import Any
 
 from django.http import HttpRequest, HttpResponse
+from django.utils.encoding import escape_uri_path
 from prometheus_client import Counter, Histogram
 
 from registry.log_lines import request_id
@@ -22,6 +22,11 @@ from registry.log_lines import request_id
 HEADER = "X-Request-ID"
 GIVEN = re.compile(r"[A-Za-z0-9._-]{8,64}")  # one that a proxy gave is taken over if it is fit to be printed
 PLAIN_WORDS = ("form", "kind", "step", "what")  # parts of addresses that are words of ours
+REFERER = re.compile(  # in a reason why a form was refused: the page that it was sent from
+    r"^(Referer checking failed - [^/?#\s]*//)(?:[^/?#]*@)?([^/?#]*)"
+    r".*?( does not match any trusted origins\.)?$",
+    re.DOTALL,
+)
 METHODS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS")
 
 log = logging.getLogger("registry.request")
@@ -76,24 +81,52 @@ def path_shown(request: HttpRequest) -> str:
         first = first if len(first) <= 40 else "…"
         return f"/{first}/…" if more else f"/{first}"
     shown = request.path
-    for name, value in match.kwargs.items():
-        if isinstance(value, str) and value and name not in PLAIN_WORDS:
-            shown = shown.replace(value, "…")
+    for word in _hidden(request):
+        shown = shown.replace(word, "…")
     return shown
 
 
+def _hidden(request: HttpRequest) -> list[str]:
+    """The words of its path that were somebody's to know; longer ones first, for one may hold another."""
+    match = request.resolver_match
+    kwargs = {} if match is None else match.kwargs
+    words = {
+        value
+        for name, value in kwargs.items()
+        if isinstance(value, str) and value and name not in PLAIN_WORDS
+    }
+    return sorted(words, key=len, reverse=True)
+
+
 class HidesLinks(logging.Filter):
-    """Lines of the framework about a request name its path: they get the one that may be shown."""
+    """Lines of the framework about a request name its path: they get the one that may be shown.
+
+    So do paths and words of theirs within a longer text, and those that the framework wrote in ASCII; of the
+    page that a refused form came from, its origin stays.
+    """
 
     def filter(self, record: logging.LogRecord) -> bool:
         request = getattr(record, "request", None)
-        if request is not None and isinstance(record.args, tuple):
-            told = {getattr(request, "path", None), _full_path(request)}
+        if isinstance(request, HttpRequest) and isinstance(record.args, tuple):
             record.args = tuple(
-                path_shown(request) if isinstance(arg, str) and arg in told else arg for arg in record.args
+                _text_shown(request, arg) if isinstance(arg, str) else arg for arg in record.args
             )
         return True
 
 
-def _full_path(request: Any) -> str | None:
-    return request.get_full_path() if isinstance(request, HttpRequest) else None
+def _text_shown(request: HttpRequest, text: str) -> str:
+    text = REFERER.sub(r"\1\2\3", text)
+    path = path_shown(request)
+    for told in (request.get_full_path(), request.path):
+        for form in _forms(told):
+            text = text.replace(form, path)
+    for word in _hidden(request):
+        for form in _forms(word):
+            text = text.replace(form, "…")
+    return text
+
+
+def _forms(text: str) -> set[str]:
+    """As it is, as in an address, and as `django.utils.log.log_response` writes it."""
+    told = (text, escape_uri_path(text), text.encode("unicode_escape").decode("ascii"))
+    return {form for form in told if form}

@@ -13,13 +13,13 @@ SQLITE_OPTIONS: dict[str, object] = {
     "timeout": 20,
     "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
 }
-# Either end notices within 25 s that the other machine is gone: what it had locked is free then.
-_ALIVE = {"idle": 10, "interval": 5, "count": 3}
+# This end notices within 25 s that the other machine is gone.  That the database does too, and frees what was
+# locked, is a setting of our role there (deploy/database/roles.sql): a pooler refuses to be asked for it.
 POSTGRESQL_OPTIONS: dict[str, object] = {
-    **{f"keepalives_{name}": seconds for name, seconds in _ALIVE.items()},
+    "keepalives_idle": 10,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
     "tcp_user_timeout": 25_000,
-    "options": " ".join(f"-c tcp_keepalives_{name}={seconds}" for name, seconds in _ALIVE.items())
-    + " -c tcp_user_timeout=25000",
 }
 
 

@@ -20,3 +20,8 @@ ALTER DEFAULT PRIVILEGES FOR ROLE owner_of_benchquorum IN SCHEMA public
   GRANT SELECT, INSERT, UPDATE, DELETE ON TABLES TO benchquorum;
 ALTER DEFAULT PRIVILEGES FOR ROLE owner_of_benchquorum IN SCHEMA public
   GRANT USAGE, SELECT ON SEQUENCES TO benchquorum;
+-- PostgreSQL notices within 25 s that the machine of a server or a worker is gone: what it had locked is free then.
+ALTER ROLE benchquorum SET tcp_keepalives_idle = 10;
+ALTER ROLE benchquorum SET tcp_keepalives_interval = 5;
+ALTER ROLE benchquorum SET tcp_keepalives_count = 3;
+ALTER ROLE benchquorum SET tcp_user_timeout = 25000;

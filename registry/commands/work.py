@@ -32,6 +32,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from django.conf import settings
 
+    from registry.services.workers import lines_named
+
     if settings.TASKS_QUEUE != "database":
         raise RegistryError(
             "queue_immediate",
@@ -40,6 +42,7 @@ def run(args: argparse.Namespace) -> int:
         )
     give_way()
     worker = _worker(args)
+    lines_named(worker_id=worker.worker_id)
     care = Care(
         worker,
         task_seconds=settings.BENCHQUORUM_TASK_SECONDS,
@@ -59,18 +62,12 @@ def _worker(args: argparse.Namespace) -> Any:
     from django_tasks_db.management.commands.db_worker import Worker
 
     from registry.log_lines import request_id
-    from registry.services.workers import beat, line_of_tasks
 
     class WatchedWorker(Worker):
         task_since: float | None = None
-        line: int | None = None
 
         def run_task(self, db_task_result: Any) -> None:
             self.task_since = time.monotonic()
-            line = line_of_tasks()
-            if line != self.line:  # a new connection: whoever takes over must know which
-                self.line = line
-                beat(worker_id=self.worker_id, line=line)
             token = request_id.set(f"task-{db_task_result.pk}")
             try:
                 super().run_task(db_task_result)
@@ -114,9 +111,11 @@ class Care(threading.Thread):
             connection.close()  # this thread's own
 
     def _until_ended(self) -> None:
+        from registry.services.workers import line_ended
+
         next_round = before = time.monotonic()
         while True:
-            if time.monotonic() - before > self.silent_seconds and self._taken_over():
+            if time.monotonic() - before > self.silent_seconds and line_ended():
                 log.error("this process was frozen, and others took over its tasks; this worker ends")
                 os._exit(STUCK)
             before = time.monotonic()
@@ -131,24 +130,13 @@ class Care(threading.Thread):
             if self.ended.wait(self.beat_seconds):
                 return
 
-    def _taken_over(self) -> bool:
-        from django.db import Error, connection
-
-        from registry.services.workers import line_ended
-
-        try:
-            return self.worker.line is not None and line_ended(worker_id=self.worker.worker_id)
-        except Error:
-            connection.close()
-            return False
-
     def _say(self, round_due: bool) -> None:
         from django.db import Error, connection
 
         from registry.services.workers import beat, round_of_care
 
         try:
-            beat(worker_id=self.worker.worker_id, line=self.worker.line)
+            beat(worker_id=self.worker.worker_id)
             if round_due:
                 round_of_care()
         except Error:

@@ -16,7 +16,6 @@ class WorkerBeat(models.Model):
     pid = models.PositiveIntegerField()
     started_at = models.DateTimeField()
     seen_at = models.DateTimeField()  # by the database's clock: those of the machines may differ
-    backend_pid = models.IntegerField(null=True)  # PostgreSQL's process at the other end of its tasks' line
 
     def __str__(self) -> str:
         return f"worker {self.worker_id}"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Container, Iterable
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from registry.errors import RegistryError, RegistryErrors
@@ -13,6 +13,7 @@ from registry.formats.column_roles import IGNORE, PIN, head_row_of, heads_of
 from registry.formats.matrix_table import Limits, read_cells
 from registry.formats.merged_cells import Spread
 from registry.formats.reading import ReadingKind, parse_reading
+from registry.formats.safe_cells import label_read, safe_label
 from registry.formats.tidy_columns import COLUMNS
 from registry.formats.tidy_reader import read_tidy
 from registry.formats.tidy_table import TidyTable
@@ -108,6 +109,7 @@ class _Lines:
         self.pins = [(role, n) for role, n in self.column.items() if role.startswith(PIN)]
         self.rows: list[dict[str, str]] = []
         self.origins: list[dict[str, Place]] = []
+        self.written: dict[str, str] = {}  # a label as it stands in `rows` → the design's
 
     def add(self, n: int, row: list[str]) -> None:
         for column, head in enumerate(self.table.heads):
@@ -156,7 +158,7 @@ class _Lines:
             "unit": unit,
             "contributor": self.contributor,
             "step": str(position.step),
-            "position": position.label,
+            "position": self._written(position.label),
             "between": "yes" if between else self._text(row, "between"),
         }
         optional = ("sweep", "limit_ohm", "lead_ohm", "class", "held_good")
@@ -164,13 +166,10 @@ class _Lines:
 
     def _position(self, text: str) -> tuple[Any, bool]:
         """A position, or the gap between two neighbours, written P/R."""
-        ends = [self.labels.positions.get(part.strip()) for part in text.split("/")]
-        if (
-            text not in self.labels.positions
-            and len(ends) == 2
-            and ends[0] is not None
-            and ends[1] is not None
-        ):
+        known = self.labels.positions
+        text = _label(text, known)
+        ends = [known.get(_label(part.strip(), known)) for part in text.split("/")]
+        if text not in known and len(ends) == 2 and ends[0] is not None and ends[1] is not None:
             first, second = sorted((ends[0], ends[1]), key=lambda position: position.step)
             if second.step == first.step + 1:
                 return first, True
@@ -192,6 +191,7 @@ class _Lines:
             advice = _("Unmerge it, and write each reading into its own cell.")
             self.table.wrong(place, RegistryError("reading_merged", message, advice))
             return
+        pin, against = _label(pin, self.labels.pins), _label(against, self.labels.pins)
         for label, role in ((pin, "pin"), (against, "against")):
             try:
                 self.labels.pin(label)
@@ -203,8 +203,15 @@ class _Lines:
         except RegistryError as error:
             self.table.wrong(place, error)
             return
-        self.rows.append({**base, "pin": pin, "against": against, "reading": text})
+        pins = {"pin": self._written(pin), "against": self._written(against)}
+        self.rows.append({**base, **pins, "reading": text})
         self.origins.append({**origin, "reading": place})
+
+    def _written(self, label: str) -> str:
+        """Fit for the reader of tidy files, which takes no formula for a label."""
+        told = safe_label(label)
+        self.written[told] = label
+        return told
 
     def text(self) -> bytes:
         """One line for each of `rows`: a break within a cell, put in to make it fit, is a blank."""
@@ -216,6 +223,11 @@ class _Lines:
             {name: " ".join(text.splitlines()) for name, text in row.items()} for row in self.rows
         )
         return made.getvalue().encode()
+
+
+def _label(text: str, known: Container[str]) -> str:
+    """As the design has it: a template leads what a spreadsheet would run by an apostrophe."""
+    return text if text in known else label_read(text)
 
 
 def _is_title(row: list[str]) -> bool:
@@ -240,7 +252,8 @@ def _says(text: str) -> str:
 def _read(table: MappedTable, lines: _Lines) -> None:
     """By the reader of every tidy file; what it finds goes back to the cell that it came from."""
     try:
-        table.tidy = read_tidy(lines.text())
+        tidy = read_tidy(lines.text())
+        table.tidy = replace(tidy, labels=tuple(lines.written.get(label, label) for label in tidy.labels))
     except RegistryErrors as errors:
         for error in errors:
             origin = lines.origins[(error.line or 2) - 2]

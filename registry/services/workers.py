@@ -30,40 +30,49 @@ LAST_FOR = timedelta(seconds=30)  # how long a failed design waits, times its fa
 TRIES = 3
 DEATHS_FOR = timedelta(hours=1)  # how long a worker's death counts
 ROUND_LOCK = 0x62710002
+LINE = "benchquorum worker "  # with a worker's id: what its lines to PostgreSQL are called, 63 signs at most
 _END_LINES = """
 SELECT beat.worker_id, pg_terminate_backend(line.pid)
-FROM registry_workerbeat beat JOIN pg_stat_activity line ON line.pid = beat.backend_pid
-WHERE beat.seen_at < now() - make_interval(secs => %s) AND line.backend_start <= beat.seen_at
+FROM registry_workerbeat beat JOIN pg_stat_activity line ON line.application_name = %s || beat.worker_id
+WHERE beat.seen_at < now() - make_interval(secs => %s)
+  AND line.application_name <> current_setting('application_name')
   AND line.usename = current_user AND line.datname = current_database()
 """
 
 
-def beat(*, worker_id: str, line: int | None = None) -> None:
-    """This worker lives, by the database's clock.  line: `line_of_tasks` of the thread that does them."""
+def beat(*, worker_id: str) -> None:
+    """This worker lives, by the database's clock."""
     WorkerBeat.objects.update_or_create(
         worker_id=worker_id,
-        defaults={"seen_at": Now(), "backend_pid": line},
+        defaults={"seen_at": Now()},
         create_defaults={
             "host": socket.gethostname()[:100],
             "pid": os.getpid(),
             "started_at": Now(),
             "seen_at": Now(),
-            "backend_pid": line,
         },
     )
 
 
-def line_of_tasks() -> int | None:
-    """PostgreSQL's process at the other end of this thread's connection; it costs no question."""
+def lines_named(*, worker_id: str) -> None:
+    """From now on every line of this process to PostgreSQL, of any thread, bears the worker's name.
+
+    So whoever takes over from it finds those that it has then, however often they were renewed.
+    """
     if connection.vendor != "postgresql":
-        return None
-    connection.ensure_connection()
-    return int(connection.connection.info.backend_pid)
+        return
+    name = LINE + worker_id
+    connection.settings_dict["OPTIONS"]["application_name"] = name  # one for all threads
+    if connection.connection is not None:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT set_config('application_name', %s, false)", [name])
 
 
-def line_ended(*, worker_id: str) -> bool:
-    """Whether somebody took this worker for dead since its last word."""
-    return WorkerBeat.objects.filter(worker_id=worker_id, backend_pid=None).exists()
+def line_ended() -> bool:
+    """Whether this thread had a line to PostgreSQL and it was ended, as by who took the worker for dead."""
+    if connection.vendor != "postgresql" or connection.connection is None:
+        return False
+    return not connection.is_usable()
 
 
 def leave(*, worker_id: str) -> None:
@@ -126,18 +135,16 @@ def tasks_take_over() -> int:
 
 
 def _lines_end(silent_for: timedelta) -> None:
-    """Of silent workers, or what they have locked stays so for as long as a frozen one's line is up.
+    """All of silent workers', or what they have locked stays so for as long as a frozen one's line is up.
 
-    A process that began after the worker's last word is another's that got its number.
+    Not one's own: a worker that was silent itself has a say in that.
     """
     if connection.vendor != "postgresql":
         return
     with connection.cursor() as cursor:
-        cursor.execute(_END_LINES, [silent_for.total_seconds()])
+        cursor.execute(_END_LINES, [LINE, silent_for.total_seconds()])
         for worker_id, _ended in cursor.fetchall():
-            log.warning("the line of silent worker %s to the database is ended", worker_id)
-    silent = WorkerBeat.objects.filter(seen_at__lt=Now() - silent_for, backend_pid__isnull=False)
-    silent.update(backend_pid=None)
+            log.warning("a line of silent worker %s to the database is ended", worker_id)
 
 
 def tasks_owed() -> int:

@@ -9,11 +9,14 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import psycopg
 import pytest
 from django.db import connection
+
+from registry.stores import database
 
 ROOT = Path(__file__).parents[3]
 pytestmark = pytest.mark.skipif(connection.vendor != "postgresql", reason="only PostgreSQL has roles")
@@ -115,3 +118,23 @@ def test_a_stranger_gets_no_further_than_the_door(registry: Registry) -> None:
     finally:
         with psycopg.connect(registry.admin, autocommit=True) as line:
             line.execute(f"DROP ROLE {stranger}")
+
+
+def test_both_ends_of_a_line_notice_that_the_other_machine_is_gone(registry: Registry) -> None:
+    """Ours by what we ask of our own machine; the database's by its role, as PgBouncer takes no such wish."""
+    ours: Any = database(registry.url(registry.name), ROOT)
+    assert ours["OPTIONS"] == {
+        "keepalives_idle": 10, "keepalives_interval": 5, "keepalives_count": 3, "tcp_user_timeout": 25_000,
+    }  # fmt: skip
+    with psycopg.connect(registry.url(registry.name)) as line:
+        told = {
+            name: line.execute(f"SHOW {name}").fetchone()[0]
+            for name in ("tcp_keepalives_idle", "tcp_keepalives_interval", "tcp_keepalives_count",
+                         "tcp_user_timeout")
+        }  # fmt: skip
+    assert list(told.values()) == ["10", "5", "3", "25000"], told
+
+
+def test_whoever_sets_options_of_his_own_means_them() -> None:
+    given: Any = database("postgres://u:p@127.0.0.1/x?options=-c%20statement_timeout=9", ROOT)
+    assert given["OPTIONS"]["options"] == "-c statement_timeout=9"
