@@ -87,6 +87,12 @@ def moderators() -> QuerySet[User]:
     return User.objects.filter(groups__name=MODERATORS, is_active=True, suspended_at__isnull=True)
 
 
+def proposer_moderates(decision: Decision) -> bool:
+    """Whoever was relieved, suspended or deleted decides nothing any more, whatever of theirs still waits."""
+    by = decision.proposer_id
+    return by is not None and moderators().filter(pk=by).exists()
+
+
 def second_voices() -> QuerySet[User]:
     """Moderators whose word counts as a second one: whom others at the desk took in lately is no other yet.
 
