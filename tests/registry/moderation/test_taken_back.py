@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import uuid
+from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.utils import timezone
 
 from registry.models import Decision, Design, Sheet, User
 from registry.selectors.queue import queue
+from registry.services.cases import case_page
 from registry.services.decisions import approve, decide, undo
+from registry.services.due_decisions import apply_due
+from registry.services.load_charts import load_decisions
 from tests.registry.moderation.made import CLOSED, made_design, made_sheet, newest, pattern, readers
 from tests.registry.moderation.test_variants import tables
 
@@ -82,3 +88,28 @@ def test_sheet_is_at_the_desk_again_once_its_decision_was_taken_back_by_two(
     assert back.state == "waiting" and not waits()
     approve(by=moderators[1], decision=back)
     assert waits()
+
+
+OWN = uuid.uuid4()
+
+
+@pytest.mark.parametrize(
+    "payload", [{}, {"decision": None}, {"decision": "first"}, {"decision": str(uuid.uuid4())},
+                {"decision": str(OWN)}],
+)  # fmt: skip
+def test_undo_from_elsewhere_that_names_nothing_to_take_back_lapses(
+    world: tuple[Design, list[Sheet], list[User]], moderators: list[User], payload: dict[str, Any]
+) -> None:
+    _design, sheets, _people = world
+    now = timezone.now()
+    row = {
+        "decision": OWN, "origin": "", "kind": "undo", "target_kind": "sheet", "target": sheets[5].uuid,
+        "target_cell": None, "payload": payload, "reason": "So.", "needs_second": False, "state": "waiting",
+        "made_at": now, "effective_at": now, "undone_at": None,
+    }  # fmt: skip
+    load_decisions([row])
+    assert case_page(by=moderators[0], kind="decision", uuid=OWN).decision is not None
+    assert any(case.uuid == sheets[5].uuid for case in queue())
+    assert apply_due(now=now + timedelta(days=1)) == 0  # and raises nothing
+    decision = Decision.objects.get(uuid=OWN)
+    assert (decision.state, decision.before["refused_because"]) == ("refused", ["decision_not_in_force"])
