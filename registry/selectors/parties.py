@@ -31,13 +31,22 @@ SECOND_AFTER_DAYS = 30  # as long as a contributor is new
 def decision_undone(decision: Decision) -> Decision | None:
     """The decision that one of kind "undo" takes back, held until the end of the transaction."""
     rows = Decision.objects.select_for_update(of=("self",)).select_related("dispute")
-    return rows.filter(uuid=decision.payload["decision"]).first()
+    return _named(decision, rows)
+
+
+def _named(decision: Decision, rows: QuerySet[Decision]) -> Decision | None:
+    """What an undo names: from another registry that may be nothing, no uuid, or even an undo."""
+    try:
+        uuid = UUID(str(decision.payload.get("decision")))
+    except ValueError:
+        return None
+    return rows.filter(uuid=uuid).exclude(kind=Decision.Kind.UNDO).first()
 
 
 def parties(decision: Decision) -> list[Contributor]:
     """Whose sheet, proposal, account or dispute the decision is about; of an undo: what it takes back."""
     if decision.kind == Decision.Kind.UNDO:
-        named = Decision.objects.filter(uuid=decision.payload["decision"]).first()
+        named = _named(decision, Decision.objects.all())
         return [] if named is None else parties(named)
     found = {person.pk: person for person in _owners(decision)}
     about = Dispute.objects.filter(
@@ -85,6 +94,12 @@ def _versions(inputs: dict[str, Any]) -> dict[str, tuple[str, str]]:
 def moderators() -> QuerySet[User]:
     """Accounts that may decide now."""
     return User.objects.filter(groups__name=MODERATORS, is_active=True, suspended_at__isnull=True)
+
+
+def proposer_moderates(decision: Decision) -> bool:
+    """Whoever was relieved, suspended or deleted decides nothing any more, whatever of theirs still waits."""
+    by = decision.proposer_id
+    return by is not None and moderators().filter(pk=by).exists()
 
 
 def second_voices() -> QuerySet[User]:

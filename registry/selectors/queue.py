@@ -103,11 +103,13 @@ def _readers(designs: set[int]) -> dict[int, int]:
 
 
 def _settled_sheets() -> dict[UUID, set[str]]:
-    """Sheets about which something was decided or waits: the findings for which that holds, "" for any."""
+    """Sheets about which something was decided or waits: the findings for which that holds, "" for any.
+
+    What took a decision back settles nothing: the sheet is open again.
+    """
     settled: dict[UUID, set[str]] = defaultdict(set)
-    decisions = Decision.objects.filter(
-        target_kind=Target.SHEET, state__in=[State.WAITING, State.IN_FORCE]
-    ).values_list("kind", "target_uuid", "payload")
+    standing = Decision.objects.filter(target_kind=Target.SHEET, state__in=[State.WAITING, State.IN_FORCE])
+    decisions = standing.exclude(kind=Decision.Kind.UNDO).values_list("kind", "target_uuid", "payload")
     answered = set(Sheet.objects.exclude(rereads=None).values_list("rereads__uuid", flat=True))
     for kind, sheet, payload in decisions:
         if kind == Decision.Kind.KEEP:

@@ -7,7 +7,7 @@ from django.core.exceptions import PermissionDenied
 from registry.errors import refuse
 from registry.models import Decision, Dispute, User
 from registry.permissions import is_party
-from registry.selectors.parties import parties
+from registry.selectors.parties import parties, proposer_moderates
 from registry.selectors.seen import case_seen
 from registry.services.effects import EFFECTS
 from registry.translation import gettext as _
@@ -47,6 +47,14 @@ def check_no_party(by: User, decision: Decision) -> None:
     if is_party(by, contributors=parties(decision)):
         raise PermissionDenied(
             _("You, or a colleague of your workshop, have a part in this case. Somebody else decides it.")
+        )
+
+
+def check_proposer(decision: Decision) -> None:
+    """A second voice is one beside another moderator's: whoever was relieved meanwhile gave none."""
+    if not proposer_moderates(decision):
+        raise PermissionDenied(
+            _("Whoever proposed this doesn't moderate any more. A moderator can refuse it and decide anew.")
         )
 
 

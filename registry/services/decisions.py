@@ -21,7 +21,13 @@ from registry.permissions import require
 from registry.selectors.parties import SECOND_AFTER_DAYS, may_reply, second_voices
 from registry.services.audit import record
 from registry.services.decision_charts import charts_ahead
-from registry.services.decision_checks import check_no_party, check_once, check_stands, check_unchanged
+from registry.services.decision_checks import (
+    check_no_party,
+    check_once,
+    check_proposer,
+    check_stands,
+    check_unchanged,
+)
 from registry.services.decision_ends import decision_end, decision_tell
 from registry.services.decision_waiting import set_waiting, wait_for_second
 from registry.services.dispute_states import dispute_settle
@@ -139,6 +145,7 @@ def approve(*, by: User, decision: Decision, seen: str | None = None) -> Decisio
                 n=SECOND_AFTER_DAYS
             )
         )
+    check_proposer(decision)
     EFFECTS[decision.kind].check(decision)
     decision.before["approves"] = charts_ahead(decision, partial(_try_stored, decision)).evidence
     decision.approver = by
@@ -174,6 +181,7 @@ def agree(*, by: User, decision: Decision) -> Decision:
     decision = Decision.objects.select_for_update().get(pk=decision.pk)
     if decision.state != State.WAITING or may_reply(decision) != by:
         raise PermissionDenied(_("Only the contributor of the sheet can agree, while the decision waits."))
+    check_proposer(decision)
     decision.before.pop("reply_until", None)
     if not decision.needs_second or decision.approver_id is not None:
         decision.effective_at = None

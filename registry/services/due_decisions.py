@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from registry.errors import RegistryErrors
 from registry.models import Decision
-from registry.selectors.parties import seconds_for
+from registry.selectors.parties import proposer_moderates, seconds_for
 from registry.services.audit import record
 from registry.services.decision_waiting import waiting_time
 from registry.services.decisions import take_force
@@ -34,14 +34,11 @@ def apply_due(*, now: datetime | None = None) -> int:
 
 
 def _apply_one(pk: int) -> bool:
-    decision = (
-        Decision.objects.select_for_update(of=("self",)).select_related("proposer", "dispute").get(pk=pk)
-    )
+    decision = Decision.objects.select_for_update(of=("self",)).select_related("dispute").get(pk=pk)
     second = not decision.needs_second or decision.approver_id is not None or decision.before.get("alone")
     if decision.state != State.WAITING or not second:
         return False
-    proposer = decision.proposer
-    possible = proposer is not None and proposer.is_active and proposer.suspended_at is None
+    possible = proposer_moderates(decision)
     try:
         EFFECTS[decision.kind].check(decision)
     except RegistryErrors as errors:

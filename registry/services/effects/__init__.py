@@ -20,9 +20,13 @@ def settled_designs(decision: Decision) -> set[int]:
 
 
 def undo_needs_second(decision: Decision) -> bool:
-    """What two decided is not taken back by one; nor does one alone take away what readers are shown."""
+    """What two decided is not taken back by one; nor does one alone take away what readers are shown.
+
+    Asked of the decision itself, not of its inverse: a table that comes back, or a cell that is thin by now,
+    is nothing to hold a chart for.
+    """
     shown = (Decision.Kind.PUBLISH, Decision.Kind.WITHDRAW_REVISION)
-    return decision.kind in shown or EFFECTS[decision.kind].needs_second(decision)
+    return decision.needs_second or decision.kind in shown or EFFECTS[decision.kind].needs_second(decision)
 
 
 def taken_back(decision: Decision, *, by: User | None, reason: str, approves: dict[str, str]) -> None:

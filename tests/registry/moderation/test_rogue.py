@@ -14,7 +14,7 @@ from registry.models import Change, Decision, Invitation, Notice, User
 from registry.permissions import MODERATORS, may
 from registry.selectors.api_desk import decisions_for_api
 from registry.services.accounts import contributor_of
-from registry.services.decisions import approve, decide, refuse_decision, undo
+from registry.services.decisions import agree, approve, decide, refuse_decision, undo
 from registry.services.due_decisions import apply_due
 from tests.registry.moderation.made import account, made_design, made_sheet, newest, readers
 
@@ -92,6 +92,44 @@ def test_young_moderator_gives_no_second_voice(three: list[User]) -> None:
         approve(by=young, decision=decision)
     Invitation.objects.filter(pk=link.pk).update(needs_second=False, made_by=None)  # by command
     assert approve(by=young, decision=decision).state == Decision.State.IN_FORCE
+
+
+@pytest.fixture
+def proposed(three: list[User]) -> tuple[Decision, Decision, User]:
+    """Of one who moderates no more: what waits for a second voice, what for the contributor; and them."""
+    people = readers(4)
+    design = made_design(people[0])
+    sheets = [made_sheet(person, design) for person in people]
+    withdrawal = decide(by=three[0], kind="withdraw_revision", target_kind="revision",
+                        target_uuid=newest(design).uuid, reason="Wrong.")  # fmt: skip
+    aside = decide(by=three[0], kind="set_aside", target_kind="sheet", target_uuid=sheets[3].uuid,
+                   reason="Odd.")  # fmt: skip
+    Decision.objects.filter(pk=aside.pk).update(needs_second=False)
+    approve(by=three[2], decision=decide(by=three[1], **about(three[0], "end_moderating")))
+    return withdrawal, aside, people[3]
+
+
+def test_what_a_relieved_moderator_proposed_takes_no_effect(
+    three: list[User], proposed: tuple[Decision, Decision, User]
+) -> None:
+    withdrawal, aside, contributor = proposed
+    with pytest.raises(PermissionDenied, match="doesn't moderate any more"):
+        approve(by=three[1], decision=withdrawal)
+    with pytest.raises(PermissionDenied, match="doesn't moderate any more"):
+        agree(by=contributor, decision=aside)
+    assert apply_due(now=timezone.now() + timedelta(days=8)) == 0
+    aside.refresh_from_db()
+    assert aside.state == "refused"
+    assert refuse_decision(by=three[1], decision=withdrawal, reason="Not so.").state == "refused"
+
+
+def test_what_waits_of_a_deleted_account_takes_no_effect(
+    three: list[User], proposed: tuple[Decision, Decision, User]
+) -> None:
+    withdrawal, _aside, _contributor = proposed
+    Decision.objects.filter(pk=withdrawal.pk).update(proposer=None)
+    with pytest.raises(PermissionDenied, match="doesn't moderate any more"):
+        approve(by=three[1], decision=withdrawal)
 
 
 def test_desk_shows_who_moderates_and_ends_it(client: Any, three: list[User]) -> None:
