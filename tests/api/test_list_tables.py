@@ -24,7 +24,8 @@ def charted(reader: User, design: Design) -> Design:
     for n, user in enumerate((reader, made_user("b"), made_user("c"))):
         sheet_submit(by=user, body=sheet_body(design, unit={"key": str(n)}))
     chart_refresh(design_id=design.pk)
-    made_design(reader, "=Rake, 9")
+    beside = made_design(reader, "Rake, 9")
+    Design.objects.filter(pk=beside.pk).update(name="=Rake, 9")  # from before there was a rule
     return design
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
 from django.urls import get_resolver
 from openpyxl import load_workbook
@@ -82,6 +83,8 @@ def exported() -> list[list[str]]:
 
 @pytest.mark.parametrize("name", [*RUNS, *UNSEEN[:-1], "x" * LONGEST_NAME, " ", "'=1"])
 def test_one_bad_name_costs_nobody_the_export(design: Design, name: str) -> None:
+    if "\0" in name and connection.vendor == "postgresql":
+        pytest.skip("PostgreSQL stores no NUL")
     sheet = sheet_submit(by=made_user("other"), body=sheet_body(design))
     own = sheet_submit(by=made_user(), body=sheet_body(design))
     before = len(exported())

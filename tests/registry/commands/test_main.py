@@ -80,8 +80,8 @@ def test_agree_prints_a_chart_and_the_sheets_that_do_not_fit(
             [
                 "benchquorum: line 3, column reading: “1,200”: 1.2 or 1200? "
                 "Write 1.2 with a point, or 1200 without a mark.",
-                "benchquorum: line 4, column step: “0” is not a whole number from 1 to 64. "
-                "Count positions from 1 in detent order, up to 64.",
+                "benchquorum: line 4, column step: “0” is not a whole number from 1 to 10000. "
+                "Count positions from 1 in detent order, up to 10000.",
                 "benchquorum: line 4, column reading: “-2” is negative; a resistance never is. "
                 "Write 1.2k, 4R7, 0.8 MΩ or OL; leave it empty if not taken.",
             ],

@@ -23,7 +23,7 @@ def actions_written() -> set[str]:
             if isinstance(node, ast.Call) and _named(node, *WRITERS):
                 given = [word.value for word in node.keywords if word.arg == "action"] or node.args
                 found |= {action for each in given for action in _read(each)}
-            elif path.name == "decisions.py" and isinstance(node, ast.Call) and _named(node, "_end"):
+            elif isinstance(node, ast.Call) and _named(node, "decision_end"):
                 found |= {f"decision_{a.attr.lower()}" for a in node.args if isinstance(a, ast.Attribute)}
     return found
 

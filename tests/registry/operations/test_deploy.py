@@ -21,6 +21,7 @@ FILES = sorted(path for path in DEPLOY.rglob("*") if path.is_file() and path.suf
 UNITS = sorted((DEPLOY / "systemd").iterdir())
 RUNBOOK = (DEPLOY / "RUNBOOK.md").read_text()
 SETTINGS = (ROOT / "registry" / "settings.py").read_text() + (ROOT / "registry/commands/serve.py").read_text()
+SETTINGS += (ROOT / "registry" / "secret_key.py").read_text()
 
 
 @cache

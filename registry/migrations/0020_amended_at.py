@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('registry', '0020_worker_lines'),
+        ('registry', '0019_second_voices'),
     ]
 
     operations = [
