@@ -122,6 +122,7 @@ def objects(owner: User) -> dict[str, Any]:
             target_uuid=sheet.uuid,
             reason="worn leads",
             state="waiting",
+            proposer=account("who-decided", moderator=True),
         ).uuid,
         "dispute": Dispute.objects.create(
             target_kind="sheet", target_uuid=sheet.uuid, opened_by=owner, reason="the plug was dirty"
