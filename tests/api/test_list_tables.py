@@ -70,7 +70,7 @@ def test_what_is_null_is_empty_and_no_text_is_a_formula(guest: APIClient, charte
     with_chart, without = rows_of(guest.get("/api/v1/designs/", headers=TABLE))
     assert (with_chart["chart.units"], without["chart.units"]) == ("3", "")
     assert without["name"] == "'=Rake, 9" and without["pins"] == "1; 2; 3; 4; 5"
-    assert json.loads(without["part_numbers"])[0]["number"] == "AW-=Rake, 9"
+    assert json.loads(without["part_numbers"])[0]["number"] == "AW-Rake, 9"
 
 
 def test_a_table_goes_on_where_its_link_says(guest: APIClient, charted: Design) -> None:
