@@ -26,6 +26,7 @@ OVER_LIMIT, LEAK, CONTACT, FIRST_LEVEL = range(4)  # codes; then levels, odd, wa
 CONTACT_SHARE = 0.85  # of invented contacts in a design with resistive levels: read as plainly closed
 MISSED_LEAK = 0.25  # a missed contact shows a leak's figure so much less often than an open one does
 WANDER_HIGH = 0.35  # weight of the upper end of a reading that wandered from one state into another
+NEAR_LEVEL = 0.06  # levels nearer than this share of each other are alike to who reads them
 
 
 @dataclass(frozen=True)
@@ -146,6 +147,14 @@ def nearest_symbol(ohms: FloatArray, levels: FloatArray, settings: Settings) -> 
         symbol = np.where(close, nearest + 2, symbol)
     symbol = np.where(ohms < settings.closed_below_ohm, CLOSED, symbol)
     return np.where(ohms >= settings.open_above_ohm, OPEN, symbol)
+
+
+def alike_symbols(alphabet: Alphabet) -> BoolArray:
+    """(A, A) True where two symbols are one to a meter: the same, or levels nearer than figures stray."""
+    alike = np.eye(alphabet.size, dtype=bool)
+    logs = np.log(alphabet.levels)
+    alike[2 : alphabet.odd, 2 : alphabet.odd] = np.abs(logs[:, None] - logs[None, :]) < NEAR_LEVEL
+    return alike
 
 
 def reading_codes(readings: Readings, ohms: FloatArray, alphabet: Alphabet, settings: Settings) -> IntArray:

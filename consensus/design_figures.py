@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from consensus.contacts import Alphabet
+from consensus.contacts import alike_symbols
 from consensus.encoding import Encoded
 from consensus.results import FindingCell, rounded
 
@@ -21,7 +21,6 @@ SEED = 20
 NEAR_ONE = 0.01  # so that draws in which nobody disagrees have a logarithm
 SAYS_SOMETHING = 0.5  # nats from which a unit has a view of a place
 SLIP = 0.03  # chance that a single reading misleads, when cells are ranked by what they tell
-NEAR_LEVEL = 0.06  # levels nearer than this share of each other are alike to who reads them
 MOST_TELLING = 12
 MOST_KEPT = 64  # units of designs whose draws are kept for the next design
 
@@ -115,14 +114,6 @@ def telling_cells(
     apart = ~alike_symbols(encoded.alphabet)[likeliest, likeliest[at]].all(axis=0)
     order = [place for place in np.argsort(-told, kind="stable") if apart[place]]
     return tuple(_cell(encoded, int(place)) for place in order[:MOST_TELLING])
-
-
-def alike_symbols(alphabet: Alphabet) -> BoolArray:
-    """(A, A) True where two symbols are one to a meter: the same, or levels nearer than figures stray."""
-    alike = np.eye(alphabet.size, dtype=bool)
-    logs = np.log(alphabet.levels)
-    alike[2 : alphabet.odd, 2 : alphabet.odd] = np.abs(logs[:, None] - logs[None, :]) < NEAR_LEVEL
-    return alike
 
 
 def _cell(encoded: Encoded, place: int) -> FindingCell:

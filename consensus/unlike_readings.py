@@ -6,14 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from consensus.check_results import UnlikeReading
-from consensus.contacts import OPEN, Alphabet
+from consensus.contacts import OPEN, Alphabet, alike_symbols
 from consensus.reading_odds import wanders_out
 from consensus.readings import Kind
 from consensus.results import DesignAgreement
 from consensus.settings import Settings
 from consensus.suspect_sheet import Explained
-
-NEAR_LEVEL = 0.06  # levels nearer than this share of each other are alike to the eye
 
 
 def unlike_readings(
@@ -53,9 +51,7 @@ def apart_symbols(alphabet: Alphabet) -> NDArray[np.bool_]:
     """(A + 2, A) True where two symbols are not one resistance to a meter: near levels are."""
     size = alphabet.size
     apart = np.ones((size + 2, size), dtype=bool)
-    apart[np.arange(size), np.arange(size)] = False
-    near = np.abs(np.log(alphabet.levels[:, None] / alphabet.levels[None, :])) < NEAR_LEVEL
-    apart[2 : alphabet.odd, 2 : alphabet.odd] = ~near
+    apart[:size] = ~alike_symbols(alphabet)
     return apart
 
 

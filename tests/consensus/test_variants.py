@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from consensus import FindingCell, KnownVariant, Reliability, Settings, VariantPattern, agree_design
-from consensus.contacts import make_alphabet
-from consensus.design_figures import alike_symbols
+from consensus.contacts import alike_symbols, make_alphabet
 from tests.consensus.benches import PATTERN, bench, good_sheets, state_table, third_apart, typed_sheet
 
 SETTINGS = Settings()
