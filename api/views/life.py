@@ -18,8 +18,8 @@ from api.permissions import OPEN, SUBMIT
 from api.problems import Failure
 from api.views.base import ApiView, person
 from registry.models import Design, Sheet, UnitEvent
-from registry.services.life_answer import life_answer
-from registry.services.unit_events import FARTHEST_KM, unit_event_tell
+from registry.services.lives.answer import life_answer
+from registry.services.lives.unit_events import FARTHEST_KM, unit_event_tell
 from registry.translation import gettext as _
 
 DEAREST = 1e9

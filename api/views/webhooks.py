@@ -19,7 +19,7 @@ from api.views.base import ApiView, ListView, person
 from registry.models import Webhook
 from registry.selectors.webhooks import deliveries_of, webhook_named, webhooks_of
 from registry.services.fields import Fields
-from registry.services.webhooks import (
+from registry.services.webhooks.keeping import (
     delivery_replay,
     webhook_end,
     webhook_make,

@@ -18,7 +18,7 @@ from api.serializers.work import WorkLine
 from api.views.base import ApiView, ListView, person
 from registry.models import Work
 from registry.selectors.work import work_of
-from registry.services.import_files import file_preview
+from registry.services.imports.files import file_preview
 from registry.services.work import work_ask
 
 

@@ -18,7 +18,7 @@ from registry.formats.column_roles import IGNORE, PIN
 from registry.formats.design_template import design_template
 from registry.models import Design, User
 from registry.selectors.labels import DesignLabels
-from registry.services.import_files import MOST_CONTENT, file_import, file_preview
+from registry.services.imports.files import MOST_CONTENT, file_import, file_preview
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 ROLE_WORDS = {

@@ -27,8 +27,8 @@ from registry.pages.preferences import distance_unit
 from registry.pages.survival_plot import survival_plot
 from registry.selectors.outcomes import OutcomeCount, outcomes_by_symptom
 from registry.selectors.unit_lives import COHORTS, FLEET, VOLUNTEERS
-from registry.services.life_evidence import NEXT_KM, LifeEvidence, age_of, chance_of, life_evidence
-from registry.services.life_export import export_lives
+from registry.services.lives.evidence import NEXT_KM, LifeEvidence, age_of, chance_of, life_evidence
+from registry.services.lives.export import export_lives
 
 Plain = dict[str, Any]
 

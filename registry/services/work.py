@@ -13,7 +13,7 @@ from django.utils import timezone
 from registry.errors import RegistryError, RegistryErrors
 from registry.models import User, Work
 from registry.permissions import require
-from registry.services.import_files import file_import, import_asked
+from registry.services.imports.files import file_import, import_asked
 from registry.services.sheet_bulk import Taken, bodies_checked, sheets_submit, under
 from registry.tasks import do_work
 from registry.translation import gettext as _

@@ -13,7 +13,7 @@ from registry.formats.reading import ReadingKind
 from registry.formats.tidy_table import TidySheet, TidyTable
 from registry.models import Change, Contributor, Sheet, SheetVersion, Unit, UnitMatch, User
 from registry.services.changes import change_of_version, changes_store
-from registry.services.import_designs import DesignPlan
+from registry.services.imports.designs import DesignPlan
 from registry.services.places import PlaceKey, places_for
 from registry.services.reading_rows import ReadingRow, readings_write
 from registry.services.sheet_versions import evidence_digest

@@ -17,8 +17,8 @@ from registry.selectors.changes import newest_number
 from registry.services.audit import record
 from registry.services.changes import changes_number
 from registry.services.fields import Fields
-from registry.services.webhook_queue import queue_deliveries
-from registry.services.webhook_targets import check_leads_out, target_of
+from registry.services.webhooks.queue import queue_deliveries
+from registry.services.webhooks.targets import check_leads_out, target_of
 from registry.translation import gettext as _
 
 MOST = 10

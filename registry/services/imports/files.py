@@ -18,8 +18,8 @@ from registry.permissions import require
 from registry.selectors.labels import DesignLabels
 from registry.services.accounts import contributor_of
 from registry.services.fields import Fields
-from registry.services.imports import import_apply, import_plan
-from registry.services.mapped_table import WRONG, MappedTable, table_cells, table_mapped
+from registry.services.imports.mapped_table import WRONG, MappedTable, table_cells, table_mapped
+from registry.services.imports.tidy_file import import_apply, import_plan
 from registry.translation import gettext as _
 
 MOST_CONTENT = 6_000_000  # signs
