@@ -8,7 +8,7 @@ from typing import Any
 from rest_framework.request import Request
 
 from api.problems import Failure
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import refusal
 from registry.models import Sheet
 from registry.selectors.api_sheets import body_of, reading_plain, readings_as_typed
 from registry.services.fields import Fields
@@ -55,9 +55,7 @@ def version_named(request: Request, sheet: Sheet) -> int:
             _("Say which version you change: send its ETag as If-Match, or on_version."),
         )
     if isinstance(given, bool) or not isinstance(given, int) or not 1 <= given <= LARGEST:
-        raise RegistryErrors(
-            [RegistryError("not_a_whole_number", _("This is not a version's number."), field="/on_version")]
-        )
+        raise refusal("not_a_whole_number", _("This is not a version's number."), field="/on_version")
     return given
 
 

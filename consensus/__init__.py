@@ -21,7 +21,7 @@ from consensus.law_interval import Bounded, next_failure, replacement_interval
 from consensus.life import GroupLife, group_life
 from consensus.lifetimes import Lifetimes
 from consensus.line_codes import line_code
-from consensus.readings import DesignReadings, Kind, KnownVariant, Readings, Sheet
+from consensus.readings import DesignReadings, Kind, Readings, Sheet
 from consensus.reliability import ContributorReliability, Reliability
 from consensus.replace_level import ReplaceLevel, level_to_replace
 from consensus.replacement_age import ReplacementAge, age_replacement
@@ -58,7 +58,6 @@ __all__ = [
     "GroupLife",
     "Identification",
     "Kind",
-    "KnownVariant",
     "Lifetimes",
     "LineCode",
     "NextReading",

@@ -1,7 +1,7 @@
 """How far readers agree beyond chance, for a whole design.
 
 An *item* is a place of the design, an *observer* whoever gave at most one label to each item (here: a
-switch).  Labels are category numbers 0, 1, …; -1 = not taken.
+switch).  What charts state, alpha and its interval of states told for sure, is in `design_figures`.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from consensus.errors import ConsensusError
-from consensus.intervals import Interval
 
 FloatArray = NDArray[np.float64]
 Metric = Literal["nominal", "ordinal", "interval", "ratio"]
@@ -59,30 +58,18 @@ def krippendorff_alpha(values: ArrayLike, metric: Metric = "nominal") -> float:
     x = np.asarray(values, dtype=np.float64)
     domain = np.unique(x[np.isfinite(x)])
     labels = np.where(np.isfinite(x), np.searchsorted(domain, np.where(np.isfinite(x), x, np.inf)), -1)
-    coincidences = _coincidences(labels, len(domain), np.ones(len(x)))
+    coincidences = _coincidences(labels, len(domain))
     return _alpha(coincidences, _differences(domain, coincidences.sum(axis=1), metric))
 
 
-def _one_hot(labels: NDArray[np.int_], categories: int) -> FloatArray:
-    """(observers, items) labels as (categories, observers, items) of 0 and 1; -1 belongs to none."""
-    return (labels[None] == np.arange(categories)[:, None, None]).astype(np.float64)
-
-
-def _coincidences(labels: NDArray[np.int_], categories: int, weights: FloatArray) -> FloatArray:
-    """Coincidence matrix (categories, categories), observers counted with `weights`, never with themselves.
-
-    With weights 1 an item of m values adds each ordered pair with 1 / (m - 1), as published.  A bootstrap
-    draws an observer twice: its copies are not two witnesses, so pairs of one observer with itself are
-    left out.
-    """
-    marks = _one_hot(labels, categories)
-    sums = np.einsum("o,coi->ci", weights, marks)
-    own = np.einsum("o,coi->ci", weights**2, marks)
-    total = sums.sum(axis=0)
-    pairs = total**2 - own.sum(axis=0)
-    scale = np.where(pairs > 0, total / np.where(pairs > 0, pairs, 1.0), 0.0)
-    matrix: FloatArray = np.einsum("ci,di,i->cd", sums, sums, scale)
-    return matrix - np.diag(own @ scale)
+def _coincidences(labels: NDArray[np.int_], categories: int) -> FloatArray:
+    """Coincidence matrix (categories, categories): an item of m values adds each ordered pair of them, none
+    with itself, with 1 / (m - 1)."""
+    many = (labels[None] == np.arange(categories)[:, None, None]).sum(axis=1).astype(np.float64)
+    total = many.sum(axis=0)
+    scale = np.where(total > 1, 1.0 / np.maximum(total - 1, 1.0), 0.0)
+    matrix: FloatArray = np.einsum("ci,di,i->cd", many, many, scale)
+    return matrix - np.diag(many @ scale)
 
 
 def _differences(domain: FloatArray, totals: FloatArray, metric: Metric) -> FloatArray:
@@ -107,33 +94,3 @@ def _alpha(coincidences: FloatArray, differences: FloatArray) -> float:
         return float("nan")
     expected = (np.outer(totals, totals) * differences).sum() / (n - 1)
     return 1.0 if expected == 0 else float(1.0 - (coincidences * differences).sum() / expected)
-
-
-def alpha_interval(labels: ArrayLike, level: float = 0.95, draws: int = 400, seed: int = 20) -> Interval:
-    """Percentile bootstrap interval of nominal alpha over observers (switches: the independent units).
-
-    labels: (observers, items) category numbers, -1 = not taken.  Draws without a pairable value are left out;
-    where none is left, both ends are nan.  Deterministic for a given `seed`.
-    Source: Efron & Tibshirani (1993), An Introduction to the Bootstrap, chapter 13.
-
-    >>> low, high = alpha_interval([[0, 1, 1, 0], [0, 1, 1, 0], [0, 1, 0, 0], [0, 1, 1, 0]])
-    >>> bool(0.0 < low < high <= 1.0)
-    True
-    """
-    table = np.asarray(labels, dtype=np.int64)
-    categories = int(table.max(initial=-1)) + 1
-    if categories == 0:
-        return Interval(np.float64("nan"), np.float64("nan"))  # type: ignore[arg-type]
-    rng = np.random.default_rng(seed)
-    differences = 1.0 - np.eye(categories)
-    found = []
-    for _ in range(draws):
-        weights = np.bincount(rng.integers(0, len(table), len(table)), minlength=len(table)).astype(
-            np.float64
-        )
-        found.append(_alpha(_coincidences(table, categories, weights), differences))
-    alphas = np.array(found)[np.isfinite(found)]
-    if not len(alphas):
-        return Interval(np.float64("nan"), np.float64("nan"))  # type: ignore[arg-type]
-    low, high = np.quantile(alphas, [(1 - level) / 2, (1 + level) / 2])
-    return Interval(low, high)

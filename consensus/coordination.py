@@ -8,10 +8,8 @@ from itertools import count
 import numpy as np
 from numpy.typing import NDArray
 
-from consensus.agreement import STATES, three_states
 from consensus.encoding import Encoded
 from consensus.findings import TableRole
-from consensus.readings import KnownVariant
 from consensus.settings import Settings
 
 FloatArray = NDArray[np.float64]
@@ -28,7 +26,6 @@ def table_roles(
     kept: IntArray,
     unit: IntArray,
     unit_table: FloatArray,
-    belief: FloatArray,
     bound: tuple[str | None, ...],
     settings: Settings,
     made: FloatArray | None = None,
@@ -39,7 +36,7 @@ def table_roles(
     contributors, or where a moderator bound it (`bound`: (V,) its key); a coordinated block with
     `block_units` units from fewer; otherwise a candidate.  made: (V,) chance that accounts made a table up,
     by their number and what is known of them; a further one that probably was is never a variant, the first
-    always is one: a design has a chart.  unit_table: (U, V), belief: (V, Q, A).
+    always is one: a design has a chart.  unit_table: (U, V).
     """
     first_names: dict[int, str] = {}
     kinds: list[str] = []
@@ -55,7 +52,7 @@ def table_roles(
         if kinds[table] == "variant":
             names = [encoded.readings.sheets[sheet].name for sheet in sheets]
             first_names[table] = min(names, default="")
-    keys = variant_keys(encoded, first_names, belief, bound, settings)
+    keys = variant_keys(first_names, bound)
     return [
         TableRole(
             key=keys.get(table),
@@ -76,56 +73,15 @@ def table_members(
     return members, sheets, len(np.unique(encoded.contributor[sheets]))
 
 
-def variant_keys(
-    encoded: Encoded,
-    first_names: dict[int, str],
-    belief: FloatArray,
-    bound: tuple[str | None, ...],
-    settings: Settings,
-) -> dict[int, str]:
-    """Key of each published table: the moderator's, else that of the known variant which it resembles most,
-    else the next free letter in the order of the first submission's name."""
+def variant_keys(first_names: dict[int, str], bound: tuple[str | None, ...]) -> dict[int, str]:
+    """Key of each published table: the moderator's, else the next free letter in the order of the first
+    submission's name.  Which key a table had before, the registry knows."""
     keys = {table: key for table, key in enumerate(bound) if key is not None and table in first_names}
-    likeness = sorted(
-        (
-            (-known_likeness(encoded, known, belief[table], settings), known.key, table)
-            for known in encoded.readings.known_variants
-            for table in first_names
-        ),
-        key=lambda entry: entry,
-    )
-    for _, key, table in likeness:
-        if table not in keys and key not in keys.values():
-            keys[table] = key
-    taken = set(keys.values()) | {known.key for known in encoded.readings.known_variants}
-    letters = (letter for letter in map(variant_letter, count()) if letter not in taken)
+    letters = (letter for letter in map(variant_letter, count()) if letter not in keys.values())
     for table in sorted(first_names, key=lambda table: (first_names[table], table)):
         if table not in keys:
             keys[table] = next(letters)
     return keys
-
-
-def known_likeness(encoded: Encoded, known: KnownVariant, belief: FloatArray, settings: Settings) -> float:
-    """Share of the known variant's places at which a table (Q, A) has its state, and its level where it is
-    known: one 220 Ω, the other 680 Ω, is a difference."""
-    shape, levels = encoded.shape, encoded.alphabet.levels
-    slots = {slot: at for at, slot in enumerate(shape.slots)}
-    pairs = {pair: at for at, pair in enumerate(shape.pairs)}
-    ohms = known.ohms or (None,) * len(known.places)
-    same = read = 0
-    for (position, between, low, high), state, ohm in zip(known.places, known.states, ohms, strict=True):
-        slot, pair = slots.get((position, between)), pairs.get((low, high))
-        if state is None or slot is None or pair is None:
-            continue
-        read += 1
-        place = belief[slot * len(shape.pairs) + pair]
-        likeliest = int(three_states(place).argmax())
-        alike = STATES[likeliest] == state
-        level = int(place[2:].argmax())
-        if alike and state == "resistive" and ohm is not None and level < len(levels):
-            alike = abs(np.log(levels[level] / ohm)) <= settings.level_reach
-        same += alike
-    return same / max(read, 1)
 
 
 def role_kind(table: int, units: int, contributors: int, settings: Settings) -> str:

@@ -28,9 +28,10 @@ BoolArray = NDArray[np.bool_]
 class Encoded:
     """n sheets, U units, R merged readings.
 
-    sheet, cell, code: (R,); ohm: (R,) Ω (nan without a figure of its own, inf over limit); limit: (R,) Ω,
-    inf where the limit lies in the open range; missed, torn: (R,) as in `MergedSweeps`;
-    sweeps: (raw,) merged reading of each raw reading, raw_code its code;
+    sheet, cell, code: (R,); ohm: (R,) Ω (nan without a figure of its own, inf over limit);
+    missed, torn: (R,) as in `MergedSweeps`;
+    sweeps: (raw,) merged reading of each raw reading, raw_code its code,
+    raw_limit its Ω, inf where the limit lies in the open range;
     unit, contributor: (n,) indices; counts: (n,); group: (n,) contributor or, where known, workshop;
     weight: (R,) what a reading weighs as evidence beside others of the same group (design effect);
     strange: (n,) sheets that read other pairs than the design's own; offset: (n,) Ω that a resistive
@@ -44,7 +45,6 @@ class Encoded:
     cell: IntArray
     code: IntArray
     ohm: FloatArray
-    limit: FloatArray
     missed: FloatArray
     torn: BoolArray
     sweeps: IntArray | None
@@ -107,7 +107,6 @@ def encode(design: DesignReadings, settings: Settings) -> Encoded:
         cell=cell,
         code=merged.code,
         ohm=merged.ohm,
-        limit=limit[first],
         missed=merged.missed,
         torn=merged.torn,
         sweeps=sweeps,

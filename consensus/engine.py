@@ -92,9 +92,7 @@ def agreement_of(
     readings, kept = encoded.readings, encoded.sheet_order
     model = reading_model(encoded, reliability, settings)
     unit = np.unique(encoded.unit[kept], return_inverse=True)[1]
-    roles = table_roles(
-        encoded, kept, unit, judged.unit_table, judged.belief, judged.keys, settings, judged.made
-    )
+    roles = table_roles(encoded, kept, unit, judged.unit_table, judged.keys, settings, judged.made)
     variants, unusual = published_variants(encoded, unit, judged, roles, settings)
     if problem is not None:
         findings = _all_findings(encoded, problem, judged, roles, reliability, settings)

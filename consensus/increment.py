@@ -72,7 +72,7 @@ def _same_so_far(previous: Standing, encoded: Encoded) -> bool:
         return False
     if design.sheets[:many] != before.sheets or any(one.bound_variant for one in design.sheets[many:]):
         return False
-    alike = ("sheet", "cell", "code", "limit", "torn", "missed")
+    alike = ("sheet", "cell", "code", "torn", "missed")
     raw, sweeps = ("raw_code", "raw_limit"), len(old.raw_code)
     now, then = encoded.alphabet, old.alphabet
     return (

@@ -31,7 +31,7 @@ def part_of(encoded: Encoded, sheets: IntArray) -> Encoded:
         readings=replace(design.readings, **columns),
     )
     merged = None if encoded.sweeps is None else np.searchsorted(rows, encoded.sweeps[raw])
-    by_row = ("cell", "code", "ohm", "limit", "missed", "torn", "weight", "shifted_code")
+    by_row = ("cell", "code", "ohm", "missed", "torn", "weight", "shifted_code")
     by_sheet = ("contributor", "counts", "strange", "offset", "unit")
     return replace(
         encoded,

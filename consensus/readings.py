@@ -87,17 +87,6 @@ class Readings:
 
 
 @dataclass(frozen=True)
-class KnownVariant:
-    """A variant that already has a key; states: one a place, as in the published chart; ohms: the typical Ω
-    of each place, where known, which tell levels apart that are one state."""
-
-    key: str
-    places: tuple[tuple[int, bool, int, int], ...]  # (position, between, pin, against) indices, pin < against
-    states: tuple[str | None, ...]  # open | closed | resistive | None
-    ohms: tuple[float | None, ...] = ()
-
-
-@dataclass(frozen=True)
 class DesignReadings:
     """All sheets of one design (for a check: one sheet)."""
 
@@ -110,4 +99,3 @@ class DesignReadings:
     start_positions: tuple[int, ...] | None = None  # positions that release the starter; None: not known
     # open disputes, by place: (position, between, pin, against) indices, pin < against
     disputed: frozenset[tuple[int, bool, int, int]] = field(default_factory=frozenset)
-    known_variants: tuple[KnownVariant, ...] = ()

@@ -21,14 +21,13 @@ from consensus.encoding import Encoded
 from consensus.hypotheses import CONSTANTS
 from consensus.inference import Pairs, entry_likelihoods
 from consensus.problem import Problem
-from consensus.reading_odds import DIRTY_SPREAD, WORN_FROM_OHM
+from consensus.reading_odds import DIRTY_SPREAD, DIRTY_TIMES, WORN_FROM_OHM
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 LIKELY = 0.5
-DIRT_OHM = 6.0  # median of a lognormal: contact resistance times 15, as a check has it
 DIRT_ANYWHERE = 0.03  # of what is taken for dirt: any resistance, from a probe that slipped or a wrong pin
 
 
@@ -91,18 +90,15 @@ def _figure_densities(problem: Problem, some: Pairs, encoded: Encoded) -> tuple[
     odd = np.flatnonzero(encoded.code[row] == encoded.alphabet.odd_code)
     ohm = encoded.ohm[row[odd]]
     anywhere = 1 / np.log(settings.open_above_ohm / settings.closed_below_ohm)
-    away = np.log(ohm / DIRT_OHM) / DIRTY_SPREAD
-    dirt = np.exp(-0.5 * away**2) / (DIRTY_SPREAD * np.sqrt(2 * np.pi)) / _beyond(settings.closed_below_ohm)
+    dirty = settings.contact_ohm * DIRTY_TIMES  # median of a lognormal, as a check has it
+    away = np.log(ohm / dirty) / DIRTY_SPREAD
+    reads = float(ndtr(-np.log(settings.closed_below_ohm / dirty) / DIRTY_SPREAD))  # as resistive
+    dirt = np.exp(-0.5 * away**2) / (DIRTY_SPREAD * np.sqrt(2 * np.pi)) / reads
     good[odd] *= anywhere
     good[odd, CLOSED] *= (1 - DIRT_ANYWHERE) * dirt / anywhere + DIRT_ANYWHERE
     worn = np.where(ohm >= WORN_FROM_OHM, 1 / np.log(settings.open_above_ohm / WORN_FROM_OHM), 1e-12)
     high[odd] *= np.stack([np.full(len(odd), anywhere), worn], axis=1)
     return good, high
-
-
-def _beyond(ohm: float) -> float:
-    """Share of dirty contacts above a figure."""
-    return float(ndtr(-np.log(ohm / DIRT_OHM) / DIRTY_SPREAD))
 
 
 def _sums(logs: FloatArray, group: IntArray, groups: int) -> FloatArray:

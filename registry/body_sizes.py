@@ -6,13 +6,13 @@ names is looked at before the first byte is read; one who names none is asked to
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from registry.middleware import BeforeView
 from registry.services.pictures import MOST_BYTES, MOST_PICTURES
 
 FILE_BYTES = 10_000_000  # of a table of readings or vehicles; what is read of it is less
@@ -44,18 +44,10 @@ def largest_body(request: HttpRequest) -> int:
     return words + OF_ANYBODY.get(name, 0)
 
 
-class BodySizes:
+class BodySizes(BeforeView):
     """Before whatever reads a body; the check of forms is the first that does."""
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
-
-    def process_view(
-        self, request: HttpRequest, view: Any, args: Any, kwargs: dict[str, Any]
-    ) -> HttpResponse | None:
+    def refusal(self, request: HttpRequest, kwargs: dict[str, Any]) -> HttpResponse | None:
         length = request.META.get("CONTENT_LENGTH") or ""
         if not length.isdecimal():
             return _refused(request, 411) if length or "HTTP_TRANSFER_ENCODING" in request.META else None

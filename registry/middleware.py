@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -27,6 +28,25 @@ class Headers:
         if request.path.startswith("/account/"):
             response["Cache-Control"] = "no-store"
         return response
+
+
+class BeforeView:
+    """Looks at a request once its view is known, and may answer in its place."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view: Any, args: Any, kwargs: dict[str, Any]
+    ) -> HttpResponse | None:
+        return self.refusal(request, kwargs)
+
+    def refusal(self, request: HttpRequest, kwargs: dict[str, Any]) -> HttpResponse | None:
+        """The answer instead of the view's; None: the view answers.  kwargs: what stands in the address."""
+        raise NotImplementedError
 
 
 class PlainErrors:

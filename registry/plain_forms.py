@@ -6,26 +6,19 @@ of them, whichever field is new.  Services that keep words look once more (`serv
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 
+from registry.middleware import BeforeView
 from registry.pages.errors import bad_request
 
 
-class PlainForms:
+class PlainForms(BeforeView):
     """After the check of forms, which has read the body already."""
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
-
-    def process_view(
-        self, request: HttpRequest, view: Any, args: Any, kwargs: dict[str, Any]
-    ) -> HttpResponse | None:
+    def refusal(self, request: HttpRequest, kwargs: dict[str, Any]) -> HttpResponse | None:
         if request.path_info.startswith("/api/"):
             return None
         in_address = any(isinstance(value, str) and "\0" in value for value in kwargs.values())

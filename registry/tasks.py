@@ -16,7 +16,7 @@ def refresh_chart(design_id: int) -> None:
 
 @task()
 def send_webhooks() -> None:
-    from registry.services.webhook_sending import deliveries_task
+    from registry.services.webhooks.sending import deliveries_task
 
     deliveries_task()
 

@@ -8,7 +8,7 @@ from api.description.bodies import YES_NO, blank_or, record, word
 from api.description.charts import COUNT, many, thing
 from api.description.examples import DESIGN_ID
 from registry.models.work import WorkKind, WorkState
-from registry.services.import_files import MOST_CONTENT, MOST_ROWS
+from registry.services.imports.files import MOST_CONTENT, MOST_ROWS
 
 FAULT = {"type": "object"}
 WORK = thing(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from uuid import UUID
 
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -55,7 +56,5 @@ class OneDesign(ApiView):
     @described("designs_retrieve", answer=DesignFull, example=examples.DESIGN)
     def get(self, request: Request, design: UUID) -> Response:
         """One design in full: connector, positions, part numbers, where it is fitted."""
-        found = design_for_api().filter(uuid=design).first()
-        if found is None:
-            raise Http404
+        found = get_object_or_404(design_for_api(), uuid=design)
         return Response(DesignFull(found).data)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 from uuid import UUID
 
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -25,7 +26,7 @@ class Facts(ApiView):
     @described("facts_list", answer=shapes.FACTS, example=shapes.FACTS_EXAMPLE)
     def get(self, request: Request, design: UUID) -> Response:
         """What to have ready before this switch comes out: each question with its answer and standing."""
-        return Response(_facts(_design(design)))
+        return Response(_facts(get_object_or_404(Design, uuid=design)))
 
     @described(
         "facts_answer",
@@ -38,7 +39,7 @@ class Facts(ApiView):
     )
     def post(self, request: Request, design: UUID) -> Response | HttpResponse:
         """Answer a question; a later answer of yours takes the place of the earlier."""
-        found = _design(design)
+        found = get_object_or_404(Design, uuid=design)
 
         def act() -> Response:
             fact_answer(by=person(request), design=found, body=request.data)
@@ -53,18 +54,9 @@ class OwnAnswer(ApiView):
     @described("facts_take_back", answer=None, example=None, status=204, refuses=[403])
     def delete(self, request: Request, fact: UUID) -> HttpResponse:
         """Your answer counts no more; it stays to be seen."""
-        found = JobFact.objects.filter(uuid=fact).first()
-        if found is None:
-            raise Http404
+        found = get_object_or_404(JobFact, uuid=fact)
         fact_take_back(by=person(request), fact=found)
         return HttpResponse(status=204)
-
-
-def _design(design: UUID) -> Design:
-    found = Design.objects.filter(uuid=design).first()
-    if found is None:
-        raise Http404
-    return found
 
 
 def _facts(design: Design) -> dict[str, Any]:

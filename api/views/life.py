@@ -6,7 +6,8 @@ import math
 from typing import Any
 from uuid import UUID
 
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -18,8 +19,8 @@ from api.permissions import OPEN, SUBMIT
 from api.problems import Failure
 from api.views.base import ApiView, person
 from registry.models import Design, Sheet, UnitEvent
-from registry.services.life_answer import life_answer
-from registry.services.unit_events import FARTHEST_KM, unit_event_tell
+from registry.services.lives.answer import life_answer
+from registry.services.lives.unit_events import FARTHEST_KM, unit_event_tell
 from registry.translation import gettext as _
 
 DEAREST = 1e9
@@ -52,9 +53,7 @@ class Life(ApiView):
     )
     def get(self, request: Request, design: UUID) -> Response:
         """How long units last by who reports and source class, drift, class shares, outcomes of symptoms."""
-        found = Design.objects.filter(uuid=design).first()
-        if found is None:
-            raise Http404
+        found = get_object_or_404(Design, uuid=design)
         at, following = (_figure(request, name, LIMITS[name]) for name in LIMITS)
         planned, breakdown = (_figure(request, name, COSTS[name]) for name in COSTS)
         costs = None if planned is None or breakdown is None else (planned, breakdown)
@@ -75,9 +74,7 @@ class UnitEvents(ApiView):
     )
     def post(self, request: Request, submission: UUID) -> Response | HttpResponse:
         """What became of the unit of one's own sheet: still good, failed, taken out good."""
-        sheet = Sheet.objects.select_related("unit__contributor").filter(uuid=submission).first()
-        if sheet is None:
-            raise Http404
+        sheet = get_object_or_404(Sheet.objects.select_related("unit__contributor"), uuid=submission)
 
         def act() -> Response:
             event = unit_event_tell(by=person(request), unit=sheet.unit, body=request.data)

@@ -10,6 +10,7 @@ from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -90,9 +91,7 @@ class OnePicture(ApiView):
     @described("pictures_remove", answer=None, example=None, status=204, refuses=[403])
     def delete(self, request: Request, submission: UUID, picture: UUID) -> HttpResponse:
         """Take a picture away; its file is deleted."""
-        found = _own_sheet(request, submission).pictures.filter(uuid=picture).first()
-        if found is None:
-            raise Http404
+        found = get_object_or_404(_own_sheet(request, submission).pictures, uuid=picture)
         picture_remove(by=person(request), picture=found)
         return HttpResponse(status=204)
 

@@ -6,6 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -19,7 +20,7 @@ from api.views.base import ApiView, ListView, person
 from registry.models import Webhook
 from registry.selectors.webhooks import deliveries_of, webhook_named, webhooks_of
 from registry.services.fields import Fields
-from registry.services.webhooks import (
+from registry.services.webhooks.keeping import (
     delivery_replay,
     webhook_end,
     webhook_make,
@@ -116,9 +117,7 @@ class DeliveryReplay(ApiView):
     @described("webhooks_delivery_replay", answer=DeliveryLine, example=shapes.DELIVERY, refuses=[403])
     def post(self, request: Request, webhook: UUID, delivery: UUID) -> Response:
         """Send a delivery again: the same id and the same bytes, newly signed."""
-        found = deliveries_of(_found(request, webhook)).filter(uuid=delivery).first()
-        if found is None:
-            raise Http404
+        found = get_object_or_404(deliveries_of(_found(request, webhook)), uuid=delivery)
         return _own(Response(DeliveryLine(delivery_replay(by=person(request), delivery=found)).data))
 
 

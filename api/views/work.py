@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 from uuid import UUID
 
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -18,7 +19,7 @@ from api.serializers.work import WorkLine
 from api.views.base import ApiView, ListView, person
 from registry.models import Work
 from registry.selectors.work import work_of
-from registry.services.import_files import file_preview
+from registry.services.imports.files import file_preview
 from registry.services.work import work_ask
 
 
@@ -73,9 +74,7 @@ class OneWork(ApiView):
     @described("work_retrieve", answer=WorkLine, example=shapes.LINE, refuses=[403])
     def get(self, request: Request, work: UUID) -> Response:
         """How far it is: waiting, running, done or refused; and what came of it."""
-        found = work_of(person(request)).filter(uuid=work).first()
-        if found is None:
-            raise Http404
+        found = get_object_or_404(work_of(person(request)), uuid=work)
         return _own(Response(WorkLine(found).data))
 
 

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from consensus import ENGINE_VERSION, Reliability, Settings, agree_designs, alike_designs, learn_reliability
+from consensus.chart_origin import ChartOrigin, chart_origin
 from consensus.readings import DesignReadings
 from consensus.results import DesignAgreement, SheetFinding
-from consensus.sheet_origin import ChartOrigin, chart_origin, other_designs_found
+from consensus.sheet_origin import other_designs_found
 from registry.bridge.checks import stored_agreement
 from registry.bridge.parallel import crew
 from registry.bridge.tables import designs_from_table

@@ -8,19 +8,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from consensus.readings import DesignReadings, KnownVariant, Readings, Sheet
+from consensus.readings import DesignReadings, Readings, Sheet
 from registry.formats.reading import DEFAULT_LIMIT_OHM, ReadingKind
 from registry.formats.tidy_table import TidySheet
 
 Place = tuple[str, bool, str, str]  # position, between, pin, against: labels
-
-
-@dataclass(frozen=True)
-class VariantFacts:
-    """A variant that has its key already; states: by place, as in the published chart."""
-
-    key: str
-    states: tuple[tuple[Place, str | None], ...]
 
 
 @dataclass(frozen=True)
@@ -33,7 +25,6 @@ class DesignFacts:
     common: str | None = None
     start_positions: tuple[str, ...] | None = None  # those that release the starter; None: not known
     disputed: tuple[Place, ...] = ()
-    variants: tuple[VariantFacts, ...] = ()
 
 
 class ReadingRow(NamedTuple):
@@ -99,14 +90,6 @@ def _built(facts: DesignFacts, sheets: Sequence[TidySheet], readings: Readings) 
         readings=readings,
         start_positions=None if starts is None else tuple(position_of[label] for label in starts),
         disputed=frozenset(place(labels) for labels in facts.disputed),
-        known_variants=tuple(
-            KnownVariant(
-                key=variant.key,
-                places=tuple(place(labels) for labels, _state in variant.states),
-                states=tuple(state for _labels, state in variant.states),
-            )
-            for variant in facts.variants
-        ),
     )
 
 

@@ -21,7 +21,7 @@ def run(args: argparse.Namespace) -> int:
     from django.conf import settings
     from django.core.management import call_command
 
-    from registry.services.demo import demo_load
+    from registry.services.demo.cooperative import demo_load
 
     if settings.DEBUG:  # refused before anything is made otherwise
         call_command("migrate", interactive=False, verbosity=0)

@@ -42,12 +42,12 @@ def _steps() -> dict[str, Callable[[], int | None]]:
     from registry.services.due_decisions import apply_due
     from registry.services.fleet.digests import digests_mail
     from registry.services.invitations import invitations_forget
-    from registry.services.life_laws import laws_refresh
+    from registry.services.lives.laws import laws_refresh
     from registry.services.mail import mail_owed
     from registry.services.notices import notices_mail
     from registry.services.rereads import remind_rereads
     from registry.services.traces import traces_age
-    from registry.services.webhook_queue import deliveries_owed
+    from registry.services.webhooks.queue import deliveries_owed
 
     return {
         "decisions": apply_due,
@@ -90,7 +90,7 @@ def _chain() -> None:
 
 
 def _open_data() -> None:
-    from registry.services.open_data import open_data_due, open_data_write
+    from registry.services.packages.open_data import open_data_due, open_data_write
 
     if open_data_due():
         open_data_write()

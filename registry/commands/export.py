@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     if args.offline:
         return _offline(args.offline)
     from registry.services.exports import export_tidy
-    from registry.services.life_export import export_lives
+    from registry.services.lives.export import export_lives
 
     if args.life:
         warn(selection_caution())
@@ -61,7 +61,7 @@ def _write(path: Path, pieces: Iterator[str]) -> int:
 
 
 def _package(path: Path, parquet: bool) -> int:
-    from registry.services.packages import export_package
+    from registry.services.packages.writing import export_package
 
     print(f"{path}: {export_package(path, parquet=parquet)}")
     return 0

@@ -25,7 +25,7 @@ def run(args: argparse.Namespace) -> int:
     if args.file.is_dir() or args.file.suffix.lower() == ".zip":
         return _load(args.file, args.dry_run)
     from registry.formats.tidy_reader import read_tidy
-    from registry.services.imports import import_apply, import_plan
+    from registry.services.imports.tidy_file import import_apply, import_plan
 
     with all_for_speed():
         table = read_tidy(args.file)
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _load(path: Path, dry_run: bool) -> int:
     from registry.errors import RegistryError
-    from registry.services.package_load import package_load
+    from registry.services.packages.loading import package_load
     from registry.translation import gettext as _
 
     if dry_run:

@@ -80,7 +80,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:
         if os.environ.get(DEBUG):
             raise
-        if type(error).__name__ == "ImproperlyConfigured":  # not imported: many commands run without Django
+        from django.core.exceptions import ImproperlyConfigured  # here: many commands run without Django
+
+        if isinstance(error, ImproperlyConfigured):
             warn(f"error: {error}")
             return WRONG_INPUT
         _say_unexpected(error)

@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from registry.services.mirrors import pull
+    from registry.services.mirrors.following import pull
 
     pulled = pull(args.url, exchange=args.exchange, private=args.private)
     print(_("{taken} designs taken over, {same} unchanged.").format(taken=pulled.taken, same=pulled.same))

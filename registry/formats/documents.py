@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import refusal
 from registry.formats.tidy_text import read_bytes
 from registry.translation import gettext as _
 
@@ -24,11 +24,11 @@ def read_document(path: Path, expected: str) -> dict[str, Any]:
         document = json.loads(read_bytes(path).decode("utf-8-sig"))
     except (ValueError, RecursionError):
         message = _("{path} is not JSON, or only a part of it.").format(path=path)
-        raise RegistryErrors([RegistryError("document_not_json", message, advice)]) from None
+        raise refusal("document_not_json", message, advice) from None
     found = document.get("format") if isinstance(document, dict) else None
     if found != expected:
         message = _("{path} is not of the format {expected}.").format(path=path, expected=expected)
-        raise RegistryErrors([RegistryError("document_format", message, advice, field="/format")])
+        raise refusal("document_format", message, advice, field="/format")
     return dict(document)
 
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import RegistryError, refusal
 from registry.formats.labels import parse_name
 from registry.formats.tidy_columns import SOURCE_CLASSES, Column, parse_source_class
 from registry.formats.tidy_fields import BAD, ErrorList, FieldCodes
@@ -96,7 +96,7 @@ def read_life(source: Path | bytes, progress: Progress | None = None) -> LifeTab
     errors.raise_any()
     if table is None or not len(table):
         message, advice = _("The file has no units."), _("Write one unit a line under the header.")
-        raise RegistryErrors([RegistryError("file_empty", message, advice)])
+        raise refusal("file_empty", message, advice)
     return table
 
 

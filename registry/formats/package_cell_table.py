@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from registry.formats.package_columns import Table, count, figure, name_of, text, yes
+from registry.formats.package_columns import Table, count, figure, text, yes
+from registry.formats.package_shared_columns import DESIGN
 
 CELLS = Table(
     "cells",
     "The cells of the charts, for who doesn't read JSON",
     (
-        name_of("design", "Id of the design"),
+        DESIGN,
         count("revision", "Number"),
         text("variant", "Key", needed=True),
         text("position", "Label", needed=True),

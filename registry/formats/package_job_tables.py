@@ -9,12 +9,20 @@ from __future__ import annotations
 from typing import Any
 
 from registry.formats.package_columns import Table, count, figure, name_of, text, yes
+from registry.formats.package_shared_columns import (
+    COUNTS,
+    DESIGN,
+    OF_DESIGN,
+    OF_PERSON,
+    OF_UNIT,
+    ORIGIN,
+    PERSON,
+    UNIT,
+)
 
-DESIGN = name_of("design", "Id of the design")
-ORIGIN = text("origin", "Name of the registry that made it", needed=True)
-OF_DESIGN = ("design", "designs", "design")
 SYMPTOMS = ("silent", "neutral_only", "display", "comes_and_goes")
-OF_PERSON = ("contributor", "contributors", "contributor")
+ENTERED = figure("entered_km", "Where it came under observation", True)
+GOOD = figure("good_km", "The longest distance at which it was known to be good")
 
 WORKSHOPS = Table(
     "workshops",
@@ -48,8 +56,8 @@ FACT_ANSWERS = Table(
         name_of("answer", "Id"),
         ORIGIN,
         text("fact", "Id of the fact", needed=True),
-        text("contributor", "Pseudonym", needed=True),
-        yes("counts", "False: set aside with the whole account of its contributor"),
+        PERSON,
+        COUNTS,
         text("choice", "Code of a choice, or the words of an open question"),
         figure("quantity", "Of a question about a quantity, in its unit"),
         text("source", "How they know", "did_it", "saw_it", "procedure", needed=True),
@@ -82,16 +90,16 @@ UNIT_EVENTS = Table(
     (
         name_of("event", "Id"),
         ORIGIN,
-        text("unit", "Id of the unit", needed=True),
-        text("contributor", "Pseudonym", needed=True),
-        yes("counts", "False: set aside with the whole account of its contributor"),
+        UNIT,
+        PERSON,
+        COUNTS,
         text("kind", "What became of it", "fitted", "good", "failed", "out_good", needed=True),
         figure("distance_km", "Where, km on the unit"),
-        figure("entered_km", "Where it came under observation", True),
-        figure("good_km", "The longest distance at which it was known to be good"),
+        ENTERED,
+        GOOD,
     ),
     ("event",),
-    (("unit", "units", "unit"), OF_PERSON),
+    (OF_UNIT, OF_PERSON),
     later=True,
 )
 LIVES = Table(
@@ -101,8 +109,8 @@ LIVES = Table(
         DESIGN,
         name_of("unit", "Id of the switch"),
         text("class", "Source class", "original", "equivalent", "unknown", needed=True),
-        figure("entered_km", "Where it came under observation", True),
-        figure("good_km", "The longest distance at which it was known to be good"),
+        ENTERED,
+        GOOD,
         figure("failed_km", "Where it was known to have failed; empty: it has not"),
         text("reported_by", "Volunteers report failures more often", "fleet", "volunteers", needed=True),
     ),

@@ -19,10 +19,17 @@ from registry.formats.package_columns import (
     yes,
 )
 from registry.formats.package_job_tables import JOB_TABLES
+from registry.formats.package_shared_columns import (
+    COUNTS,
+    DESIGN,
+    OF_DESIGN,
+    OF_PERSON,
+    OF_UNIT,
+    ORIGIN,
+    PERSON,
+    UNIT,
+)
 
-ORIGIN = text("origin", "Name of the registry that made it", needed=True)
-DESIGN = name_of("design", "Id of the design")
-OF_DESIGN = (("design", "designs", "design"),)
 PLACE = "{position, between, pin, against}: labels"
 
 TABLES = (
@@ -65,7 +72,7 @@ TABLES = (
             many("aliases", "Other labels of it"),
         ),
         ("design", "step"),
-        OF_DESIGN,
+        (OF_DESIGN,),
     ),
     Table(
         "pins",
@@ -81,7 +88,7 @@ TABLES = (
             count("made", "Order in which the registry made the pins of the design"),
         ),
         ("design", "order"),
-        OF_DESIGN,
+        (OF_DESIGN,),
     ),
     Table(
         "applications",
@@ -95,7 +102,7 @@ TABLES = (
             count("year_to", "Last year", needed=False),
         ),
         ("design", "row"),
-        OF_DESIGN,
+        (OF_DESIGN,),
     ),
     Table(
         "part_numbers",
@@ -140,13 +147,13 @@ TABLES = (
             name_of("unit", "Id"),
             ORIGIN,
             DESIGN,
-            text("contributor", "Pseudonym", needed=True),
+            PERSON,
             text("date_code", "Date code on the switch"),
             text("part", "Id of the part number"),
             text("same_as", "Id of the unit that two people say is the same switch"),
         ),
         ("unit",),
-        (*OF_DESIGN, ("contributor", "contributors", "contributor")),
+        (OF_DESIGN, OF_PERSON),
     ),
     Table(
         "sheets",
@@ -156,10 +163,10 @@ TABLES = (
             count("version", "Number of the version"),
             ORIGIN,
             DESIGN,
-            text("unit", "Id of the unit", needed=True),
-            text("contributor", "Pseudonym", needed=True),
+            UNIT,
+            PERSON,
             yes("current", "Whether it is the newest version"),
-            yes("counts", "False: set aside with the whole account of its contributor"),
+            COUNTS,
             text("rereads", "Id of the sheet that it answers"),
             text("licence", "Granted by its contributor", needed=True),
             yes("measured_it_myself", "Its contributor's word"),
@@ -177,7 +184,7 @@ TABLES = (
             Column("stored", "integer", "Place of the sheet in the order of storing", later=True),
         ),
         ("sheet", "version"),
-        (*OF_DESIGN, ("unit", "units", "unit"), ("contributor", "contributors", "contributor")),
+        (OF_DESIGN, OF_UNIT, OF_PERSON),
     ),
     Table(
         "readings",
@@ -261,7 +268,7 @@ TABLES = (
             text("date_code_to", "Last date code"),
         ),
         ("design", "variant"),
-        OF_DESIGN,
+        (OF_DESIGN,),
     ),
     Table(
         "charts",
@@ -284,7 +291,7 @@ TABLES = (
             count("held_back", "Sheets behind it that were taken back since and are not in this package"),
         ),
         ("design", "revision"),
-        (*OF_DESIGN, ("snapshot", "snapshots", "snapshot")),
+        (OF_DESIGN, ("snapshot", "snapshots", "snapshot")),
     ),
     CELLS,
     *JOB_TABLES,

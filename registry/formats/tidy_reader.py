@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import refusal
 from registry.formats.reading import Reading, parse_reading
 from registry.formats.tidy_checks import check_rows, lead_warnings
 from registry.formats.tidy_columns import COLUMNS
@@ -45,14 +45,10 @@ def read_tidy(source: Path | bytes, progress: Progress | None = None) -> TidyTab
         check_rows(table, columns, codes, errors)
     errors.raise_any()
     if table is None or not len(table):
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "file_empty",
-                    _("The file has no readings."),
-                    _("Write one reading a line under the header."),
-                )
-            ]
+        raise refusal(
+            "file_empty",
+            _("The file has no readings."),
+            _("Write one reading a line under the header."),
         )
     return replace(table, warnings=(*table.warnings, *step_labels(table)[1]))
 

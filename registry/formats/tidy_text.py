@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from registry.errors import RegistryError, RegistryErrors, pointer
+from registry.errors import RegistryError, RegistryErrors, pointer, refusal
 from registry.translation import gettext as _
 
 LONGEST_LINE = 100_000  # characters
@@ -32,7 +32,7 @@ def read_bytes(path: Path) -> bytes:
         reason = _("{path} may not be read by you.")
     except (OSError, ValueError):
         reason = _("{path} can't be read.")
-    raise RegistryErrors([RegistryError("file_unreadable", reason.format(path=path), _("Check the name."))])
+    raise refusal("file_unreadable", reason.format(path=path), _("Check the name."))
 
 
 class TidyText:
@@ -110,17 +110,11 @@ def _checked(data: bytes) -> bytes:
     save = _("Save it as CSV in UTF-8.")
     for mark, name in _BINARY_MARKS.items():
         if data.startswith(mark):
-            raise RegistryErrors(
-                [RegistryError("file_binary", _("This is a {name} file.").format(name=name), save)]
-            )
+            raise refusal("file_binary", _("This is a {name} file.").format(name=name), save)
     if data.startswith(_WIDE_MARKS) or data[:400].count(b"\0") * 4 > len(data[:400]):
-        raise RegistryErrors(
-            [RegistryError("encoding_wrong", _("The file is UTF-16 or UTF-32, not UTF-8."), save)]
-        )
+        raise refusal("encoding_wrong", _("The file is UTF-16 or UTF-32, not UTF-8."), save)
     if not data.strip(b"\xef\xbb\xbf \t\r\n"):
-        raise RegistryErrors(
-            [RegistryError("file_empty", _("The file is empty."), _("It needs a header row and readings."))]
-        )
+        raise refusal("file_empty", _("The file is empty."), _("It needs a header row and readings."))
     return data
 
 

@@ -7,8 +7,8 @@ from uuid import UUID
 
 from django.core.paginator import Paginator
 from django.db.models import Q
-from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
 from registry.errors import RegistryError, RegistryErrors, refuse
@@ -48,9 +48,7 @@ def catalogue(request: HttpRequest) -> HttpResponse:
 
 @moderator_page
 def design(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    chosen = Design.objects.filter(uuid=uuid).select_related("merged_into", "connector__common").first()
-    if chosen is None:
-        raise Http404
+    chosen = get_object_or_404(Design.objects.select_related("merged_into", "connector__common"), uuid=uuid)
     errors: list[RegistryError] = []
     if request.method == "POST":
         errors = decide_posted(request, "design", uuid, partial(_asked, chosen))
@@ -93,9 +91,7 @@ def _history(target_kind: str, uuid: UUID) -> list[Decision]:
 
 @moderator_page
 def part(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    chosen = PartNumber.objects.filter(uuid=uuid).select_related("merged_into").first()
-    if chosen is None:
-        raise Http404
+    chosen = get_object_or_404(PartNumber.objects.select_related("merged_into"), uuid=uuid)
     errors: list[RegistryError] = []
     if request.method == "POST":
         errors = decide_posted(request, "part_number", uuid, _asked_of_part)

@@ -9,7 +9,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -143,9 +143,7 @@ def _next_address(request: HttpRequest) -> str:
 @moderator_page
 @require_POST
 def decision_undo(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    decision = Decision.objects.filter(uuid=uuid).first()
-    if decision is None:
-        raise Http404
+    decision = get_object_or_404(Decision, uuid=uuid)
     try:
         done = undo(by=person(request), decision=decision, reason=request.POST.get("reason", ""))
     except RegistryErrors as problems:
@@ -203,9 +201,7 @@ def claim(request: HttpRequest, kind: str, uuid: UUID) -> HttpResponse:
 @require_POST
 def refresh_again(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """A parked design is tried once more."""
-    design = Design.objects.filter(uuid=uuid).first()
-    if design is None:
-        raise Http404
+    design = get_object_or_404(Design, uuid=uuid)
     refresh_retry(by=person(request), design=design)
     messages.success(request, _("{name} is tried again.").format(name=design.name))
     return redirect("desk")
@@ -214,9 +210,7 @@ def refresh_again(request: HttpRequest, uuid: UUID) -> HttpResponse:
 @moderator_page
 @require_POST
 def thread_write(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    dispute = Dispute.objects.filter(uuid=uuid).first()
-    if dispute is None:
-        raise Http404
+    dispute = get_object_or_404(Dispute, uuid=uuid)
     try:
         dispute_write(by=person(request), dispute=dispute, text=request.POST.get("text", ""))
     except RegistryErrors as problems:

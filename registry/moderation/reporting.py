@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from registry.errors import RegistryErrors
 from registry.moderation.guard import moderator_page, person
 from registry.selectors.unit_history import reports_for_care
-from registry.services.cohorts import fleet_confirm, fleet_end
+from registry.services.lives.cohorts import fleet_confirm, fleet_end
 
 ACTS = {"confirm": fleet_confirm, "end": fleet_end}
 

@@ -11,7 +11,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST
@@ -116,9 +116,7 @@ def dispute(request: HttpRequest, uuid: UUID) -> HttpResponse:
 @require_POST
 def decision_agree(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The contributor says that a decision about their sheet is right."""
-    decision = Decision.objects.filter(uuid=uuid).first()
-    if decision is None:
-        raise Http404
+    decision = get_object_or_404(Decision, uuid=uuid)
     agree(by=_person(request), decision=decision)
     messages.success(request, _("Thank you. What you typed stays; the decision is laid over it."))
     return redirect("sheet", uuid=decision.target_uuid)

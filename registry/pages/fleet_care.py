@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.debug import sensitive_variables
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import RegistryError, RegistryErrors, refusal
 from registry.models import Organisation, User
 from registry.models.fleet import MemberRole
 from registry.pages.fleet import organisation_or_404, person
@@ -155,9 +155,7 @@ def _data(request: HttpRequest) -> bytes:
             raise Http404 from None
     upload = request.FILES.get("file")
     if upload is None:
-        raise RegistryErrors(
-            [RegistryError("value_missing", _("No file was chosen."), _("Choose one."), field="/file")]
-        )
+        raise refusal("value_missing", _("No file was chosen."), _("Choose one."), field="/file")
     return upload.read()
 
 

@@ -8,8 +8,8 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -18,7 +18,7 @@ from registry.formats.column_roles import IGNORE, PIN
 from registry.formats.design_template import design_template
 from registry.models import Design, User
 from registry.selectors.labels import DesignLabels
-from registry.services.import_files import MOST_CONTENT, file_import, file_preview
+from registry.services.imports.files import MOST_CONTENT, file_import, file_preview
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 ROLE_WORDS = {
@@ -127,7 +127,4 @@ def template(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
 
 def _design(uuid: UUID) -> Design:
-    design = Design.objects.filter(uuid=uuid).select_related("connector__common").first()
-    if design is None:
-        raise Http404
-    return design
+    return get_object_or_404(Design.objects.select_related("connector__common"), uuid=uuid)

@@ -6,8 +6,8 @@ from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
-from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
 
 from registry.formats.drift_words import drift_messages
 from registry.formats.life_words import (
@@ -27,17 +27,15 @@ from registry.pages.preferences import distance_unit
 from registry.pages.survival_plot import survival_plot
 from registry.selectors.outcomes import OutcomeCount, outcomes_by_symptom
 from registry.selectors.unit_lives import COHORTS, FLEET, VOLUNTEERS
-from registry.services.life_evidence import NEXT_KM, LifeEvidence, age_of, chance_of, life_evidence
-from registry.services.life_export import export_lives
+from registry.services.lives.evidence import NEXT_KM, LifeEvidence, age_of, chance_of, life_evidence
+from registry.services.lives.export import export_lives
 
 Plain = dict[str, Any]
 
 
 def life(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """Everything that is known of a design's units over time, and what it can't say."""
-    shown = Design.objects.select_related("merged_into").filter(uuid=uuid).first()
-    if shown is None:
-        raise Http404
+    shown = get_object_or_404(Design.objects.select_related("merged_into"), uuid=uuid)
     if shown.merged_into is not None:
         return redirect("life", shown.merged_into.uuid)
     unit = distance_unit(request)
@@ -133,9 +131,7 @@ def _ages(evidence: LifeEvidence, who: str, form: LifeForm, unit: str) -> list[t
 
 def life_csv(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The design's units in the tidy form of `benchquorum life`, under ids that say nothing."""
-    shown = Design.objects.filter(uuid=uuid).first()
-    if shown is None:
-        raise Http404
+    shown = get_object_or_404(Design, uuid=uuid)
     response = HttpResponse("".join(export_lives(shown)), content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = 'attachment; filename="units.csv"'
     return response

@@ -11,10 +11,10 @@ from uuid import UUID
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import RegistryErrors, refusal
 from registry.formats.matrix_table import MOST_BYTES
 from registry.models import Design, User
 from registry.models.sheets import HeldGood, ReadAt
@@ -33,10 +33,7 @@ FIELDS = (
 
 
 def _design(uuid: UUID) -> Design:
-    design = Design.objects.filter(uuid=uuid).select_related("connector__common").first()
-    if design is None:
-        raise Http404
-    return design
+    return get_object_or_404(Design.objects.select_related("connector__common"), uuid=uuid)
 
 
 @login_required
@@ -83,9 +80,7 @@ def _data(request: HttpRequest) -> bytes:
     except (binascii.Error, ValueError):
         kept = b""
     if not kept:
-        raise RegistryErrors(
-            [RegistryError("file_missing", _("There is no file."), _("Choose one."), field="/file")]
-        )
+        raise refusal("file_missing", _("There is no file."), _("Choose one."), field="/file")
     return kept
 
 

@@ -13,7 +13,7 @@ from django.urls import path
 from django.views.decorators.http import condition
 
 from registry.services.chain_file import CHAIN, chain_file
-from registry.services.open_data import FILE, open_data_file
+from registry.services.packages.open_data import FILE, open_data_file
 
 View = Callable[[HttpRequest], HttpResponseBase]
 

@@ -8,7 +8,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.contrib.auth.views import redirect_to_login
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 
 from registry.errors import RegistryError, RegistryErrors
@@ -29,9 +29,7 @@ ASKED = ("question", "subject", "answer", "quantity", "source", "note")
 
 def preparation(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """Read by all; answered by who is signed in.  What was typed comes back beside its error."""
-    design = Design.objects.filter(uuid=uuid).prefetch_related("part_numbers").first()
-    if design is None:
-        raise Http404
+    design = get_object_or_404(Design.objects.prefetch_related("part_numbers"), uuid=uuid)
     errors: list[RegistryError] = []
     if request.method == "POST":
         if not isinstance(request.user, User):
@@ -56,9 +54,7 @@ def preparation(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
 def _answer(request: HttpRequest, user: User, design: Design) -> None:
     if request.POST.get("act") == "take_back":
-        fact = JobFact.objects.filter(uuid=_uuid(request.POST.get("fact", "")), design=design).first()
-        if fact is None:
-            raise Http404
+        fact = get_object_or_404(JobFact, uuid=_uuid(request.POST.get("fact", "")), design=design)
         fact_take_back(by=user, fact=fact)
         messages.success(request, _("Your answer counts no more."))
         return

@@ -18,8 +18,8 @@ from registry.models import User
 from registry.pages.preferences import distance_unit
 from registry.selectors.unit_history import own_unit, reports_of, unit_history
 from registry.services.accounts import contributor_of
-from registry.services.cohorts import fleet_end, fleet_say
-from registry.services.unit_events import unit_event_take_back, unit_event_tell
+from registry.services.lives.cohorts import fleet_end, fleet_say
+from registry.services.lives.unit_events import unit_event_take_back, unit_event_tell
 
 DISTANCES = ("distance_km", "entered_km", "good_km")
 

@@ -7,8 +7,8 @@ from uuid import UUID
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
@@ -34,9 +34,7 @@ def wanted(request: HttpRequest) -> HttpResponse:
 def follow_design(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """act: follow, unfollow, want, want_no_more."""
     assert isinstance(request.user, User)
-    design = Design.objects.filter(uuid=uuid).first()
-    if design is None:
-        raise Http404
+    design = get_object_or_404(Design, uuid=uuid)
     act = request.POST.get("act", "follow")
     if act == "unfollow":
         unfollow(by=request.user, design=design)

@@ -17,7 +17,7 @@ from registry.errors import RegistryErrors
 from registry.models import Change, User, Webhook, WebhookDelivery
 from registry.pages.form_errors import lay_errors
 from registry.selectors.webhooks import deliveries_of, webhook_named, webhooks_of
-from registry.services.webhooks import (
+from registry.services.webhooks.keeping import (
     delivery_replay,
     webhook_end,
     webhook_make,

@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from registry.formats.package_job_tables import standing_row
-from registry.models import Contributor, Design, FactAnswer, JobFact, UnitEvent, Workshop
+from registry.models import Contributor, Design, FactAnswer, JobFact, Unit, UnitEvent, Workshop
 from registry.selectors.facts import facts_of
 from registry.selectors.outcomes import outcomes_public
 from registry.selectors.unit_lives import fleet_workshops, unit_lives
@@ -57,18 +57,14 @@ class JobRows:
         for one in facts.select_related("design"):
             yield str(one.uuid), one.origin, str(one.design.uuid), one.question, one.subject
 
+    def _said(self, one: FactAnswer | UnitEvent, about: JobFact | Unit) -> Row:
+        """What rows of answers and of events begin with."""
+        who = one.contributor
+        return str(one.uuid), one.origin, str(about.uuid), who.pseudonym, who.uuid not in self.aside
+
     def _fact_answers(self) -> Iterator[Row]:
         for one in self.answers:
-            yield (
-                str(one.uuid),
-                one.origin,
-                str(one.fact.uuid),
-                one.contributor.pseudonym,
-                one.contributor.uuid not in self.aside,
-                one.answer,
-                one.quantity,
-                one.source,
-            )
+            yield (*self._said(one, one.fact), one.answer, one.quantity, one.source)
 
     def _fact_standings(self) -> Iterator[Row]:
         found = {}
@@ -83,17 +79,8 @@ class JobRows:
 
     def _unit_events(self) -> Iterator[Row]:
         for one in self.events:
-            yield (
-                str(one.uuid),
-                one.origin,
-                str(one.unit.uuid),
-                one.contributor.pseudonym,
-                one.contributor.uuid not in self.aside,
-                one.kind,
-                one.distance_km,
-                one.entered_km,
-                one.good_km,
-            )
+            distances = (one.distance_km, one.entered_km, one.good_km)
+            yield (*self._said(one, one.unit), one.kind, *distances)
 
     def _lives(self) -> Iterator[Row]:
         for design in self._designs():

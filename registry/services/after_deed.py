@@ -15,7 +15,7 @@ from django.db.models import Max
 
 from registry.formats.audit_chain import FIRST, chain_entry
 from registry.models import AuditEntry, Change
-from registry.services.webhook_queue import queue_deliveries
+from registry.services.webhooks.queue import queue_deliveries
 
 # Of PostgreSQL's advisory locks, always taken in this order; SQLite has one writer at a time.
 NUMBER_LOCK, SEAL_LOCK = 0x62710003, 0x62710001

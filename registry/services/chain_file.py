@@ -12,7 +12,7 @@ from pathlib import Path
 from registry.formats.audit_chain import FIRST
 from registry.models import AuditEntry
 from registry.services.audit import chain_seal, published_chain
-from registry.services.open_data import open_data_folder
+from registry.services.packages.open_data import open_data_folder
 
 CHAIN = "audit.jsonl"
 BLOCK = 65_536  # bytes of its end that are read first

@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import refusal
 from registry.formats.fact_questions import BY_CODE, Question
 from registry.formats.labels import loose_key
 from registry.models import Contributor, Design, FactAnswer, JobFact, User
@@ -84,17 +84,13 @@ def _allow(contributor: Contributor) -> None:
     answered = contributor.fact_answers.filter(created_at__gt=timezone.now() - DAY)
     told = answered.count()
     if told >= a_day * ANSWERS_A_SHEET:
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "allowance_used",
-                    _("This account has answered as much as it may in a day."),
-                    _("Go on tomorrow: the number grows with the account's age."),
-                    wait=seconds_until_older(
-                        answered.values_list("created_at", flat=True), told - a_day * ANSWERS_A_SHEET + 1
-                    ),
-                )
-            ]
+        raise refusal(
+            "allowance_used",
+            _("This account has answered as much as it may in a day."),
+            _("Go on tomorrow: the number grows with the account's age."),
+            wait=seconds_until_older(
+                answered.values_list("created_at", flat=True), told - a_day * ANSWERS_A_SHEET + 1
+            ),
         )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from functools import partial
+from typing import Any
 
 from django.utils import timezone
 
@@ -36,18 +37,24 @@ def remind_rereads(*, today: date | None = None) -> int:
     return reminders.end()
 
 
+def reread_tell(decision: Decision, code: str, **more: Any) -> None:
+    """Whoever sent the sheet gets this notice of the request."""
+    sheet = Sheet.objects.select_related("contributor__user", "design").get(uuid=decision.target_uuid)
+    notify(
+        sheet.contributor.user,
+        code,
+        sheet=str(sheet.uuid),
+        design=sheet.design.name,
+        deadline=decision.payload["deadline"],
+        **more,
+    )
+
+
 def _remind(decision: Decision, today: date) -> int:
     deadline = date.fromisoformat(decision.payload["deadline"])
     if decision.before.get("reminded") or deadline - timedelta(days=DAYS_BEFORE) > today:
         return 0
-    sheet = Sheet.objects.select_related("contributor__user", "design").get(uuid=decision.target_uuid)
-    notify(
-        sheet.contributor.user,
-        "reread_due",
-        sheet=str(sheet.uuid),
-        design=sheet.design.name,
-        deadline=decision.payload["deadline"],
-    )
+    reread_tell(decision, "reread_due")
     decision.before["reminded"] = today.isoformat()
     decision.save(update_fields=["before"])
     return 1

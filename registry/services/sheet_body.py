@@ -125,30 +125,13 @@ def read_body(
     fields = Fields(body)
     chosen = design or _design(fields, catalogue)
     unit, meter = fields.inside("unit"), _meter(fields.inside("meter"))
-    purpose = fields.one_of("purpose", SheetVersionPurpose.values, SheetVersionPurpose.KNOWN_GOOD)
-    suspect = purpose == SheetVersionPurpose.SUSPECT
-    held_good = fields.one_of("held_good", HeldGood.values, HeldGood.WORKED)
-    held_good = HeldGood.NO if suspect else held_good
-    if not suspect and held_good == HeldGood.NO:
-        fields.wrong(
-            "held_good",
-            "suspect_held_good",
-            _("A unit that nothing holds good is a suspect."),
-            _("Say why it counts as good, or send it as a suspect."),
-        )
+    purpose, held_good = _purpose(fields)
     first_read, readings = _readings(fields, catalogue.labels(chosen), meter) if chosen else ((), ())
     if chosen and not any(r.reading.kind != ReadingKind.NOT_TAKEN for r in readings) and not fields.errors:
         fields.wrong(
             "readings", "no_readings", _("There is no reading in this sheet."), _("Take one at least.")
         )
-    claimed = fields.whole("units_claimed", 1, low=1, high=999)
-    if claimed > 1 and any(r.reading.kind in (ReadingKind.VALUE, ReadingKind.RANGE) for r in readings):
-        fields.wrong(
-            "units_claimed",
-            "summary_with_figures",
-            _("A summary of several units has states only, no single figures."),
-            _("Write cont, open or the reading of one unit as its own sheet."),
-        )
+    claimed = _claimed(fields, readings)
     sheet = SheetBody(
         design=chosen or Design(),
         client_id=fields.id("client_id") or uuid.uuid4(),
@@ -181,6 +164,35 @@ def _design(fields: Fields, catalogue: KeptCatalogue) -> Design | None:
     except RegistryError as error:
         fields.errors.append(error.at(field="/design"))
         return None
+
+
+def _purpose(fields: Fields) -> tuple[str, str]:
+    """What the sheet is for, and why its unit is held good."""
+    purpose = fields.one_of("purpose", SheetVersionPurpose.values, SheetVersionPurpose.KNOWN_GOOD)
+    held_good = fields.one_of("held_good", HeldGood.values, HeldGood.WORKED)
+    if purpose == SheetVersionPurpose.SUSPECT:
+        return purpose, HeldGood.NO
+    if held_good == HeldGood.NO:
+        fields.wrong(
+            "held_good",
+            "suspect_held_good",
+            _("A unit that nothing holds good is a suspect."),
+            _("Say why it counts as good, or send it as a suspect."),
+        )
+    return purpose, held_good
+
+
+def _claimed(fields: Fields, readings: Collection[ReadingTyped]) -> int:
+    """For how many units the sheet speaks."""
+    claimed = fields.whole("units_claimed", 1, low=1, high=999)
+    if claimed > 1 and any(r.reading.kind in (ReadingKind.VALUE, ReadingKind.RANGE) for r in readings):
+        fields.wrong(
+            "units_claimed",
+            "summary_with_figures",
+            _("A summary of several units has states only, no single figures."),
+            _("Write cont, open or the reading of one unit as its own sheet."),
+        )
+    return claimed
 
 
 def _meter(fields: Fields) -> MeterUsed:

@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 from django.conf import settings
 from django.db import transaction
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import RegistryError, RegistryErrors, refusal
 from registry.models import Contributor, Meter, PartNumber, Sheet, SheetVersion, Unit, User
 from registry.permissions import require
 from registry.selectors.catalogue_kept import KeptCatalogue
@@ -66,15 +66,11 @@ def sheets_submit(*, by: User, bodies: Any) -> list[Taken]:
 def bodies_checked(bodies: Any) -> list[Any]:
     """The bodies, if they are a list of a fair length."""
     if not isinstance(bodies, list) or not 1 <= len(bodies) <= MOST_SHEETS:
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "not_a_list",
-                    _("“submissions” is a list of bench sheets."),
-                    _("Send 1 to {n} at a time.").format(n=MOST_SHEETS),
-                    field="/submissions",
-                )
-            ]
+        raise refusal(
+            "not_a_list",
+            _("“submissions” is a list of bench sheets."),
+            _("Send 1 to {n} at a time.").format(n=MOST_SHEETS),
+            field="/submissions",
         )
     return bodies
 

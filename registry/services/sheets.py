@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q
 from django.utils import timezone
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import RegistryError, RegistryErrors, refusal
 from registry.models import (
     Change,
     Contributor,
@@ -78,15 +78,11 @@ def _take(by: User, contributor: Contributor, body: SheetBody) -> Receipt:
 
 def refuse_unmeasured(body: SheetBody) -> None:
     if not body.measured_it_myself:
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "not_measured",
-                    _("A sheet needs your word that you measured this unit yourself."),
-                    _("Say so on the sheet; published manuals and others' charts can't be entered."),
-                    field="/measured_it_myself",
-                )
-            ]
+        raise refusal(
+            "not_measured",
+            _("A sheet needs your word that you measured this unit yourself."),
+            _("Say so on the sheet; published manuals and others' charts can't be entered."),
+            field="/measured_it_myself",
         )
 
 
@@ -164,24 +160,18 @@ def sheet_amend(*, by: User, sheet: Sheet, on_version: int, body: Any, reason: s
     sheet = Sheet.objects.select_for_update().select_related("design", "contributor").get(pk=sheet.pk)
     current = sheet.versions.get(is_current=True)
     if current.number != on_version:
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "version_stale",
-                    _("This sheet was changed in the meantime: version {n} is newer than yours.").format(
-                        n=current.number
-                    ),
-                    _("Look at it and make your change again; nothing was overwritten."),
-                    field="/on_version",
-                )
-            ]
+        raise refusal(
+            "version_stale",
+            _("This sheet was changed in the meantime: version {n} is newer than yours.").format(
+                n=current.number
+            ),
+            _("Look at it and make your change again; nothing was overwritten."),
+            field="/on_version",
         )
     sheet_body = read_body(body, design=sheet.design, stored=_names_of(sheet))
     reason = words_of(reason, "/reason")
     if not reason:
-        raise RegistryErrors(
-            [RegistryError("value_missing", _("This is empty."), _("Say what was wrong."), field="/reason")]
-        )
+        raise refusal("value_missing", _("This is empty."), _("Say what was wrong."), field="/reason")
     allowance_require(sheet.contributor)
     seen = pattern_seen(sheet)
     version = version_add(
@@ -272,14 +262,10 @@ def reread_of(contributor: Contributor, body: SheetBody) -> Sheet | None:
         return None
     earlier = Sheet.objects.filter(contributor=contributor, uuid=body.rereads).first()
     if earlier is None:
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "sheet_unknown",
-                    _("You have no sheet with this id."),
-                    _("Give the id of the sheet that you were asked to read again."),
-                    field="/rereads",
-                )
-            ]
+        raise refusal(
+            "sheet_unknown",
+            _("You have no sheet with this id."),
+            _("Give the id of the sheet that you were asked to read again."),
+            field="/rereads",
         )
     return earlier

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import refusal
 from registry.models import Unit, UnitMatch, User
 from registry.permissions import require
 from registry.services.accounts import contributor_of
@@ -22,15 +22,11 @@ def unit_same(*, by: User, unit: Unit, same_as: Unit) -> bool:
     if own.pk not in (unit.contributor_id, same_as.contributor_id):
         raise PermissionDenied(_("Only the people who read these units can say that they are one."))
     if unit.design_id != same_as.design_id or unit.pk == same_as.pk:
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "units_not_comparable",
-                    _("These two can't be one switch."),
-                    _("Name two units of one design."),
-                    field="/same_as",
-                )
-            ]
+        raise refusal(
+            "units_not_comparable",
+            _("These two can't be one switch."),
+            _("Name two units of one design."),
+            field="/same_as",
         )
     UnitMatch.objects.get_or_create(unit=unit, same_as=same_as, said_by=own)
     both = {unit.contributor_id, same_as.contributor_id}

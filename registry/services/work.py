@@ -10,10 +10,10 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.utils import timezone
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import RegistryError, RegistryErrors, refusal
 from registry.models import User, Work
 from registry.permissions import require
-from registry.services.import_files import file_import, import_asked
+from registry.services.imports.files import file_import, import_asked
 from registry.services.sheet_bulk import Taken, bodies_checked, sheets_submit, under
 from registry.tasks import do_work
 from registry.translation import gettext as _
@@ -37,7 +37,7 @@ def work_ask(*, by: User, kind: str, asked: Any) -> Work:
     if waiting.count() >= MOST_WAITING:
         message = _("{n} pieces of work of yours are not done yet.").format(n=MOST_WAITING)
         advice = _("Wait for them.")
-        raise RegistryErrors([RegistryError("allowance_used", message, advice, wait=WAIT)])
+        raise refusal("allowance_used", message, advice, wait=WAIT)
     work = Work.objects.create(user=by, kind=kind, asked=asked)
     transaction.on_commit(partial(do_work.enqueue, str(work.uuid)))
     return work

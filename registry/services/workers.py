@@ -21,7 +21,7 @@ from registry.models import RefreshTrouble, WorkerBeat
 from registry.services.audit import chain_seal
 from registry.services.mail import mail_forget
 from registry.services.refreshes import FAILURES_TO_PARK, owed, trouble_note
-from registry.services.webhook_queue import deliveries_owed
+from registry.services.webhooks.queue import deliveries_owed
 from registry.tasks import refresh_chart
 
 log = logging.getLogger("registry.worker")

@@ -7,11 +7,24 @@ from typing import Any
 
 import numpy as np
 
-from consensus import DesignReadings, Kind, Readings, Sheet
+from consensus import (
+    CellAgreement,
+    DesignAgreement,
+    DesignReadings,
+    Kind,
+    Readings,
+    Reliability,
+    Settings,
+    Sheet,
+    SheetFinding,
+    agree_design,
+)
 from tests.simulation.sheets import figure_of
 
 PATTERN = ("o c c o", "c o c c", "c c o o", "o o c c", "c c c o", "o c o c")
 TYPED = {"o": "OL", "c": "0.4", ".": ""}
+SETTINGS = Settings()
+BEFORE = Reliability.from_settings(SETTINGS)
 
 
 def typed_sheet(rows: Sequence[str], **columns: Any) -> dict[str, Any]:
@@ -93,12 +106,26 @@ def good_sheets(count: int, rows: Sequence[str] = PATTERN, **columns: Any) -> li
     return [typed_sheet(rows, **columns) for _ in range(count)]
 
 
+def chart_of(*sheets: dict[str, Any], **design: Any) -> DesignAgreement:
+    """The chart of a bench under nothing learned before."""
+    return agree_design(bench(sheets, **design), BEFORE, SETTINGS)
+
+
+def finding_of(chart: DesignAgreement, at: int) -> SheetFinding:
+    return chart.findings[at]
+
+
+def cell_at(chart: DesignAgreement, position: str, pin: str) -> CellAgreement:
+    """Of the largest table."""
+    return next(cell for cell in chart.variants[0].cells if (cell.position, cell.pin) == (position, pin))
+
+
 def turned(rows: Sequence[str]) -> list[str]:
     """The rows with their lines in reverse order."""
     return [" ".join(reversed(row.split())) for row in rows]
 
 
-def state_table(chart: Any, variant: int = 0) -> list[str]:
+def state_table(chart: DesignAgreement, variant: int = 0) -> list[str]:
     """States of a chart as rows of words, `-` where unread."""
     cells = {(cell.position, cell.pin): cell.state for cell in chart.variants[variant].cells}
     lines = [pin for pin in chart.pins if pin != chart.common]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from consensus.agreement_statistics import alpha_interval, fleiss_kappa, krippendorff_alpha
+from consensus.agreement_statistics import fleiss_kappa, krippendorff_alpha
 from consensus.errors import ConsensusError
 from tests.consensus.check_values import published
 
@@ -46,17 +46,3 @@ def test_krippendorff_degenerate_cases_are_defined() -> None:
     assert krippendorff_alpha([[1, 1, 1], [1, 1, np.nan]]) == 1.0
     assert np.isnan(krippendorff_alpha([[1, np.nan], [np.nan, 0]]))
     assert np.isnan(krippendorff_alpha([[np.nan, np.nan]]))
-
-
-def test_bootstrap_copies_of_a_reader_do_not_agree_with_themselves() -> None:
-    # readers who guess: alpha is 0; copies counted as witnesses would push the interval above it
-    labels = np.random.default_rng(4).integers(0, 2, (8, 40))
-    low, high = alpha_interval(labels)
-    assert low < 0.0 < high
-
-
-def test_bootstrap_is_deterministic_and_says_nan_for_nothing() -> None:
-    labels = [[0, 1, 1, -1], [0, 1, 0, 1], [0, 1, 1, 1]]
-    assert alpha_interval(labels) == alpha_interval(labels)
-    assert np.isnan(alpha_interval([[-1, -1]]).low)
-    assert tuple(alpha_interval([[0, 0], [0, 0]])) == (1.0, 1.0)

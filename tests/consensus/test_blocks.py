@@ -79,10 +79,9 @@ def test_a_design_has_a_chart_even_where_its_first_table_may_be_made_up() -> Non
     encoded = encode(design, Settings())
     kept = encoded.sheet_order
     unit = np.unique(encoded.unit[kept], return_inverse=True)[1]
-    units, shape = int(unit.max()) + 1, (2, encoded.shape.places, encoded.alphabet.size)
-    belief = np.full(shape, 1 / encoded.alphabet.size)
+    units = int(unit.max()) + 1
     made = np.array([0.6, 0.4])
-    roles = table_roles(encoded, kept, unit, split(units - 2, 2), belief, (None, None), Settings(), made)
+    roles = table_roles(encoded, kept, unit, split(units - 2, 2), (None, None), Settings(), made)
     assert [role.key for role in roles] == ["a", None]
 
 

@@ -7,12 +7,17 @@ import pickle
 import numpy as np
 import pytest
 
-from consensus import Reliability, Settings, agree, agree_design, learn_reliability
+from consensus import Reliability, agree, agree_design, learn_reliability
 from consensus.results import DesignAgreement
 from registry.formats.sentences import finding_message
 from tests.consensus.benches import (
+    BEFORE,
     PATTERN,
+    SETTINGS,
     bench,
+    cell_at,
+    chart_of,
+    finding_of,
     good_sheets,
     state_table,
     third_apart,
@@ -21,21 +26,6 @@ from tests.consensus.benches import (
 )
 from tests.simulation.files import engine_input
 from tests.simulation.worlds import make_world
-
-SETTINGS = Settings()
-BEFORE = Reliability.from_settings(SETTINGS)
-
-
-def chart_of(*sheets: dict, **design: object) -> DesignAgreement:
-    return agree_design(bench(sheets, **design), BEFORE, SETTINGS)
-
-
-def finding_of(chart: DesignAgreement, at: int) -> object:
-    return chart.findings[at]
-
-
-def cell_at(chart: DesignAgreement, position: str, pin: str) -> object:
-    return next(cell for cell in chart.variants[0].cells if (cell.position, cell.pin) == (position, pin))
 
 
 def test_six_good_units_agree_on_every_cell():

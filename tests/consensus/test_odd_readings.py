@@ -4,24 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from consensus import Reliability, Settings, agree_design
-from consensus.results import DesignAgreement
-from tests.consensus.benches import PATTERN, bench, good_sheets, state_table, typed_sheet
-
-SETTINGS = Settings()
-BEFORE = Reliability.from_settings(SETTINGS)
-
-
-def chart_of(*sheets: dict, **design: object) -> DesignAgreement:
-    return agree_design(bench(sheets, **design), BEFORE, SETTINGS)
-
-
-def finding_of(chart: DesignAgreement, at: int) -> object:
-    return chart.findings[at]
-
-
-def cell_at(chart: DesignAgreement, position: str, pin: str) -> object:
-    return next(cell for cell in chart.variants[0].cells if (cell.position, cell.pin) == (position, pin))
+from tests.consensus.benches import (
+    PATTERN,
+    cell_at,
+    chart_of,
+    finding_of,
+    good_sheets,
+    state_table,
+    typed_sheet,
+)
 
 
 def test_a_wandering_reading_says_less_than_a_plain_one():

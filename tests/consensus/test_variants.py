@@ -7,21 +7,25 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from consensus import FindingCell, KnownVariant, Reliability, Settings, VariantPattern, agree_design
+from consensus import FindingCell, VariantPattern, agree_design
 from consensus.contacts import alike_symbols, make_alphabet
-from tests.consensus.benches import PATTERN, bench, good_sheets, state_table, third_apart, typed_sheet
+from tests.consensus.benches import (
+    BEFORE,
+    PATTERN,
+    SETTINGS,
+    bench,
+    chart_of,
+    good_sheets,
+    state_table,
+    third_apart,
+    typed_sheet,
+)
 
-SETTINGS = Settings()
-BEFORE = Reliability.from_settings(SETTINGS)
 OTHER = ("c c c o", "c c c c", "c c o o", "o o c c", "c o c o", "o c o o")  # differs in four cells
 
 
-def chart_of(sheets, **design):
-    return agree_design(bench(sheets, **design), BEFORE, SETTINGS)
-
-
 def test_four_units_of_four_contributors_make_a_variant():
-    chart = chart_of([*good_sheets(9), *good_sheets(4, OTHER)])
+    chart = chart_of(*good_sheets(9), *good_sheets(4, OTHER))
     assert [variant.units for variant in chart.variants] == [9, 4]
     assert state_table(chart, 1) == list(OTHER)
     assert {finding.finding for finding in chart.findings[9:]} == {"other_variant"}
@@ -29,7 +33,7 @@ def test_four_units_of_four_contributors_make_a_variant():
 
 
 def test_cells_that_tell_variants_apart_are_named():
-    chart = chart_of([*good_sheets(9), *good_sheets(4, OTHER)])
+    chart = chart_of(*good_sheets(9), *good_sheets(4, OTHER))
     assert set(chart.variants[0].tells) == {
         FindingCell("S1", "2", "1"),
         FindingCell("S2", "3", "1"),
@@ -54,7 +58,7 @@ SWAPPED = (LADDER[0].replace("220", "680"), *LADDER[1:3], LADDER[3].replace("680
 
 
 def test_variants_that_differ_by_their_levels_are_told_apart_by_them():
-    chart = chart_of([*good_sheets(9, LADDER), *good_sheets(5, SWAPPED)])
+    chart = chart_of(*good_sheets(9, LADDER), *good_sheets(5, SWAPPED))
     assert len(chart.variants) == 2
     for variant in chart.variants:
         assert set(variant.tells) == {FindingCell("S1", "3", "1"), FindingCell("S4", "3", "1")}
@@ -65,19 +69,9 @@ def test_levels_that_a_meter_hardly_tells_apart_tell_no_variants():
     assert alike_symbols(alphabet)[2].tolist() == [False, False, True, True, False, False]
 
 
-def test_a_known_variant_is_known_by_its_levels():
-    places = tuple((row, False, 0, pin) for row in range(6) for pin in range(1, 5))
-    words = {"o": ("open", None), "c": ("closed", 0.4), "220": ("resistive", 220.5),
-             "680": ("resistive", 681.0), "1.2k": ("resistive", 1200.0)}  # fmt: skip
-    states, ohms = zip(*(words[word] for row in SWAPPED for word in row.split()), strict=True)
-    known = (KnownVariant("q", places, states, ohms),)
-    chart = chart_of([*good_sheets(9, LADDER), *good_sheets(5, SWAPPED)], known_variants=known)
-    assert [(variant.variant, variant.units) for variant in chart.variants] == [("a", 9), ("q", 5)]
-
-
 def test_the_same_units_from_three_accounts_are_coordinated_and_shift_nothing():
     block = [typed_sheet(OTHER, contributor=f"x{at % 3}") for at in range(4)]
-    chart = chart_of([*good_sheets(9), *block])
+    chart = chart_of(*good_sheets(9), *block)
     assert len(chart.variants) == 1
     assert state_table(chart) == list(PATTERN)
     assert {finding.finding for finding in chart.findings[9:]} == {"coordinated"}
@@ -86,7 +80,7 @@ def test_the_same_units_from_three_accounts_are_coordinated_and_shift_nothing():
 
 
 def test_two_like_units_are_no_variant():
-    chart = chart_of([*good_sheets(9), *good_sheets(2, OTHER)])
+    chart = chart_of(*good_sheets(9), *good_sheets(2, OTHER))
     assert len(chart.variants) == 1
     assert state_table(chart) == list(PATTERN)
 
@@ -96,31 +90,22 @@ def test_noise_makes_no_variant():
         [row if at % 6 != number else row.replace("c", "o", 1) for number, row in enumerate(PATTERN)]
         for at in range(12)
     ]
-    assert len(chart_of([typed_sheet(rows) for rows in noisy]).variants) == 1
+    assert len(chart_of(*(typed_sheet(rows) for rows in noisy)).variants) == 1
 
 
 def test_a_variant_keeps_its_key_when_shares_change():
-    few = chart_of([*good_sheets(9), *good_sheets(4, OTHER)])
-    many = chart_of([*good_sheets(9), *good_sheets(14, OTHER)])
+    few = chart_of(*good_sheets(9), *good_sheets(4, OTHER))
+    many = chart_of(*good_sheets(9), *good_sheets(14, OTHER))
     key = {tuple(state_table(few, at)): few.variants[at].variant for at in range(2)}
     assert key == {tuple(state_table(many, at)): many.variants[at].variant for at in range(2)}
     assert [variant.units for variant in many.variants] == [14, 9]
 
 
-def test_a_known_variant_keeps_the_key_that_it_was_given():
-    places = tuple((row, False, 0, pin) for row in range(6) for pin in range(1, 5))
-    words = {"o": "open", "c": "closed"}
-    states = tuple(words[word] for row in OTHER for word in row.split())
-    known = (KnownVariant("q", places, states),)
-    chart = chart_of([*good_sheets(9), *good_sheets(4, OTHER)], known_variants=known)
-    assert [variant.variant for variant in chart.variants] == ["a", "q"]
-
-
 def test_a_moderator_binds_sheets_to_a_variant():
     sheets = [*good_sheets(6), *good_sheets(2, OTHER, bound_variant="late")]
-    chart = chart_of(sheets)
+    chart = chart_of(*sheets)
     assert [(variant.variant, variant.units) for variant in chart.variants] == [("a", 6), ("late", 2)]
-    merged = chart_of([*good_sheets(6, bound_variant="a"), *good_sheets(5, OTHER, bound_variant="a")])
+    merged = chart_of(*good_sheets(6, bound_variant="a"), *good_sheets(5, OTHER, bound_variant="a"))
     assert [(variant.variant, variant.units) for variant in merged.variants] == [("a", 11)]
 
 
@@ -131,7 +116,7 @@ def test_units_that_nothing_explains_have_a_table_of_their_own_where_they_agree(
     rows, moved = third_apart()
     sheets = [typed_sheet(rows) for _ in range(12)]
     sheets += [typed_sheet(moved, contributor=f"b{at % hands}") for at in range(5)]
-    chart = chart_of(sheets, pins="1234567")
+    chart = chart_of(*sheets, pins="1234567")
     assert [told.finding for told in chart.findings] == ["fits"] * 12 + [finding] * 5
     assert len(chart.variants) == tables
     assert state_table(chart) == rows

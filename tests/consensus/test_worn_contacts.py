@@ -64,6 +64,12 @@ def test_dirt_is_no_fault():
     assert [one.finding for one in findings_of(typed_sheet(high("26")))] == ["slip"]
 
 
+def test_how_much_is_dirt_follows_what_a_contact_reads():
+    settings = (replace(CAREFUL, contact_ohm=ohm) for ohm in (0.4, 6.0))
+    (usual,), (higher,) = (findings_of(typed_sheet(high("300")), settings=one) for one in settings)
+    assert is_worn(usual) and higher.finding == "slip"
+
+
 def test_it_is_told_beside_a_mistake_of_the_sheet():
     sheets = [typed_sheet(rows, unit="one") for rows in (high("4.7k"), turned(high("4.7k")))]
     first, second = findings_of(*sheets)

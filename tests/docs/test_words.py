@@ -15,6 +15,16 @@ from tests.docs.documents import ROOT, paragraphs, text_of
 
 STANDINGS = {"agreed", "provisional", "disputed", "thin", "unread"}
 WORDS = paragraphs("registry/formats/README.md")
+DOCUMENTS = (
+    "README.md",
+    "DEVELOPERS.md",
+    "CHANGELOG.md",
+    "registry/formats/README.md",
+    "api/README.md",
+    "consensus/README.md",
+    "deploy/RUNBOOK.md",
+    "deploy/ASVS.md",
+)
 
 
 def enumerated(name: str, field: str) -> set[str]:
@@ -89,14 +99,15 @@ def test_every_command_is_in_the_readme() -> None:
 
 
 def test_links_between_documents_lead_somewhere() -> None:
-    for name in (
-        "README.md",
-        "DEVELOPERS.md",
-        "CHANGELOG.md",
-        "registry/formats/README.md",
-        "api/README.md",
-        "consensus/README.md",
-    ):
+    for name in DOCUMENTS:
         folder = (ROOT / name).parent
         for target in re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", text_of(name)):
             assert (folder / target).exists(), f"{name}: {target}"
+
+
+def test_files_that_documents_name_are_there() -> None:
+    """By their path from here, from `registry/` or from `deploy/`."""
+    for name in DOCUMENTS:
+        for path in re.findall(r"`([\w*-][\w./*-]*/[\w.*-]+\.(?:py|sql|toml|md))`", text_of(name)):
+            there = (list((ROOT / start).glob(path)) for start in ("", "registry", "deploy"))
+            assert any(there), f"{name}: {path}"

@@ -58,27 +58,19 @@ def next_step(page: Page, step: str) -> None:
         page.tap("a.main-button")
 
 
-def test_from_symptom_to_verified_without_typing_anything_twice(
-    phone: BrowserContext, live_server: Any, design: Design
-) -> None:
-    mechanic = person("mechanic", "Ferry Slip")
-    page = phone.new_page()
-    page.typed = []  # type: ignore[attr-defined]
-    problems: list[str] = []
-    page.on("pageerror", lambda error: problems.append(str(error)))
-    page.on("console", lambda message: problems.append(message.text) if message.type == "error" else None)
-    sign_in(page, live_server, mechanic)
-
-    # The symptom, from the page that one reads before pulling it.
+def told_symptom(page: Page, live_server: Any, design: Design) -> Job:
+    """From the page that one reads before pulling it."""
     page.goto(f"{live_server.url}/jobs/new/?symptom=silent&design={design.uuid}")
     seen(page, "new")
     fill(page, "vehicle", "Sweeper 7")
     fill(page, "distance", "120000")
     page.tap("main form .main-button")
     page.wait_for_url(re.compile(r"/jobs/[0-9a-f-]{36}/$"))
-    job = Job.objects.get()
     seen(page, "card")
+    return Job.objects.get()
 
+
+def taken_out(page: Page) -> None:
     next_step(page, "Other causes ruled out")
     page.check("[name=c-battery][value='1']")
     page.check("[name=c-neutral][value='1']")
@@ -97,7 +89,9 @@ def test_from_symptom_to_verified_without_typing_anything_twice(
     seen(page, "removed")
     page.tap("[name=act][value=do]")
 
-    # The suspect: one reading at a time, the verdict, and kept in the job.
+
+def old_unit_read(page: Page) -> None:
+    """The suspect: one reading at a time, the verdict, and kept in the job."""
     next_step(page, "Old unit read and checked")
     seen(page, "old-unit")
     page.tap("a.main-button")
@@ -112,7 +106,9 @@ def test_from_symptom_to_verified_without_typing_anything_twice(
     page.wait_for_url(re.compile(r"/jobs/[0-9a-f-]{36}/$"))
     expect(page.locator("main")).to_contain_text("Faulty")
 
-    # The new unit before it goes in: the pattern stays hidden until the last reading.
+
+def new_unit_read(page: Page) -> None:
+    """Before it goes in: the pattern stays hidden until the last reading."""
     next_step(page, "New unit read before fitting")
     seen(page, "new-unit")
     page.tap("a.main-button")
@@ -127,46 +123,47 @@ def test_from_symptom_to_verified_without_typing_anything_twice(
     expect(page.locator("#send")).to_have_text("Keep it in the job")
     page.tap("#send")
     page.wait_for_url(re.compile(r"/jobs/[0-9a-f-]{36}/$"))
-    assert not Sheet.objects.filter(contributor__user=mechanic, unit__key__endswith="new").exists()
 
+
+def positions_tried(page: Page, design: Design, *also_starts: str) -> None:
+    """Every position after fitting; it starts where it should, and in those named."""
+    for word in ("stationary", "chocked", "clear", "seat"):
+        page.check(f"[name=ready][value={word}]")
+    for position in design.positions.all():
+        starts = position.releases_starter or position.label in also_starts
+        page.check(f"[name=s-{position.step}][value={'turned' if starts else 'silent'}]")
+        page.check(f"[name=o-{position.step}][value=yes]")
+        page.check(f"[name=b-{position.step}][value=yes]")
+    page.check("[name=codes][value=none]")
+
+
+def fitted_and_verified(page: Page, design: Design, job: Job) -> None:
+    """A start in reverse stops everything, until every position passes."""
     next_step(page, "Fitted")
     expect(page.locator("[name=distance]")).to_have_value("120000")
     seen(page, "fitted")
     page.tap("[name=act][value=do]")
 
-    # After fitting: a start in reverse stops everything, until every position passes.
     next_step(page, "Verified after fitting")
     seen(page, "verified")
-    for word in ("stationary", "chocked", "clear", "seat"):
-        page.check(f"[name=ready][value={word}]")
-    for position in design.positions.all():
-        starts = position.releases_starter or position.label == "R"
-        page.check(f"[name=s-{position.step}][value={'turned' if starts else 'silent'}]")
-        page.check(f"[name=o-{position.step}][value=yes]")
-        page.check(f"[name=b-{position.step}][value=yes]")
-    page.check("[name=codes][value=none]")
+    positions_tried(page, design, "R")
     with page.expect_navigation():
         page.tap("[name=act][value=do]")
     expect(page.get_by_role("alert")).to_contain_text("STOP. Don't drive.")
     seen(page, "stop")
     job.refresh_from_db()
     assert job.stopped and job.verified_at is None
-    for word in ("stationary", "chocked", "clear", "seat"):
-        page.check(f"[name=ready][value={word}]")
-    for position in design.positions.all():
-        page.check(f"[name=s-{position.step}][value={'turned' if position.releases_starter else 'silent'}]")
-        page.check(f"[name=o-{position.step}][value=yes]")
-        page.check(f"[name=b-{position.step}][value=yes]")
-    page.check("[name=codes][value=none]")
+    positions_tried(page, design)
     page.tap("[name=act][value=do]")
 
+
+def closed_and_given(page: Page) -> None:
+    """Back to the registry: two taps each."""
     next_step(page, "Closed with its outcome")
     page.check("[name=outcome][value=went]")
     seen(page, "close")
     page.tap("[name=act][value=do]")
     page.wait_for_url(re.compile(r"/jobs/[0-9a-f-]{36}/$"))
-
-    # Back to the registry: two taps each.
     for what in ("new_unit", "old_unit", "outcome"):
         with page.expect_navigation():
             page.tap(f"a[href$='/send/{what}/']")
@@ -174,6 +171,25 @@ def test_from_symptom_to_verified_without_typing_anything_twice(
         page.tap("main form .main-button")
         expect(page.locator(".messages:not(#queue-told)")).to_contain_text("Done.")
     seen(page, "card-closed")
+
+
+def test_from_symptom_to_verified_without_typing_anything_twice(
+    phone: BrowserContext, live_server: Any, design: Design
+) -> None:
+    mechanic = person("mechanic", "Ferry Slip")
+    page = phone.new_page()
+    page.typed = []  # type: ignore[attr-defined]
+    problems: list[str] = []
+    page.on("pageerror", lambda error: problems.append(str(error)))
+    page.on("console", lambda message: problems.append(message.text) if message.type == "error" else None)
+    sign_in(page, live_server, mechanic)
+    job = told_symptom(page, live_server, design)
+    taken_out(page)
+    old_unit_read(page)
+    new_unit_read(page)
+    assert not Sheet.objects.filter(contributor__user=mechanic, unit__key__endswith="new").exists()
+    fitted_and_verified(page, design, job)
+    closed_and_given(page)
     sent = {
         (s.versions.get(is_current=True).purpose, s.versions.get(is_current=True).held_good)
         for s in Sheet.objects.filter(contributor__user=mechanic)

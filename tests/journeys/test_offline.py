@@ -16,7 +16,7 @@ from registry.formats.reading import parse_reading
 from registry.formats.tidy_reader import read_tidy
 from registry.models import ChartRevision, CurrentChart, Design
 from registry.services.checks import check_suspect
-from registry.services.imports import import_apply
+from registry.services.imports.tidy_file import import_apply
 from tests.journeys.conftest import person
 from tests.registry.offline_suspects import made_suspects, typed
 from tests.registry.pages.made import CLOSED, PINS, made_design, made_evidence, made_sheet

@@ -27,7 +27,7 @@ from registry.services.jobs.starting import job_start
 from registry.services.pictures import picture_add
 from registry.services.sheets import sheet_submit
 from registry.services.tokens import token_make
-from registry.services.webhooks import webhook_make
+from registry.services.webhooks.keeping import webhook_make
 from tests.api.made import made_design, made_user, sheet_body
 from tests.registry.access_matrix import METHODS, Address, addresses
 from tests.registry.moderation.made import account

@@ -25,7 +25,7 @@ from registry.services.catalogue import design_propose
 from registry.services.exports import export_tidy
 from registry.services.fleet.organisations import organisation_make
 from registry.services.fleet.vehicles import vehicle_add
-from registry.services.packages import export_package
+from registry.services.packages.writing import export_package
 from registry.services.sheets import sheet_submit
 from tests.api.made import design_body, made_design, made_revision, made_user, sheet_body
 from tests.registry.pages.lives import event

@@ -18,7 +18,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import RegistryErrors, refusal
 from registry.formats.job_words import act_text, outcome_text, step_text, symptom_text
 from registry.models import Job, User
 from registry.models.jobs import JobSymptom
@@ -91,14 +91,10 @@ def guest_counted(request: HttpRequest) -> None:
     if isinstance(request.user, User):
         return
     if not guest_job_allowed(address=get_adapter().get_client_ip(request)):
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "allowance_used",
-                    _("Many jobs were begun from near you today."),
-                    _("Sign in, or try again tomorrow."),
-                )
-            ]
+        raise refusal(
+            "allowance_used",
+            _("Many jobs were begun from near you today."),
+            _("Sign in, or try again tomorrow."),
         )
 
 

@@ -23,6 +23,7 @@ from registry.services.effects.base import (
     target_row,
 )
 from registry.services.notices import notify
+from registry.services.rereads import reread_tell
 from registry.translation import gettext as _
 
 
@@ -159,15 +160,7 @@ def check_reread(decision: Decision) -> None:
 
 
 def ask_reread(decision: Decision) -> None:
-    sheet = Sheet.objects.select_related("contributor__user", "design").get(uuid=decision.target_uuid)
-    notify(
-        sheet.contributor.user,
-        "reread_asked",
-        sheet=str(sheet.uuid),
-        design=sheet.design.name,
-        deadline=decision.payload["deadline"],
-        reason=decision.reason,
-    )
+    reread_tell(decision, "reread_asked", reason=decision.reason)
 
 
 def check_variant(decision: Decision) -> None:

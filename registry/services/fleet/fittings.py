@@ -15,7 +15,7 @@ from registry.services.accounts import contributor_of
 from registry.services.audit import record
 from registry.services.fields import Fields
 from registry.services.fleet.vehicles import MOST_KM, design_field
-from registry.services.life_laws import law_refresh
+from registry.services.lives.laws import law_refresh
 from registry.translation import gettext as _
 
 EVENT_OF = {Fitting.Removal.FAILED: UnitEventKind.FAILED, Fitting.Removal.GOOD: UnitEventKind.OUT_GOOD}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from registry.bridge.inputs import DesignFacts, ReadingRow, VariantFacts, design_readings
+from registry.bridge.inputs import DesignFacts, ReadingRow, design_readings
 from registry.bridge.tables import designs_from_table
 from registry.formats.reading import ReadingKind
 from registry.formats.tidy_reader import read_tidy
@@ -53,7 +53,7 @@ A,s2,u2,lee,2,R,3,1,OL,,,6e7,
         np.testing.assert_array_equal(from_rows.readings.__dict__[name], column, err_msg=name)
 
 
-def test_start_positions_disputes_and_variants_are_laid_on_the_grid() -> None:
+def test_start_positions_and_disputes_are_laid_on_the_grid() -> None:
     facts = DesignFacts(
         "A",
         ("P", "R", "N"),
@@ -61,17 +61,10 @@ def test_start_positions_disputes_and_variants_are_laid_on_the_grid() -> None:
         common="1",
         start_positions=("P", "N"),
         disputed=(("R", False, "3", "1"),),
-        variants=(VariantFacts("b", ((("N", True, "2", "1"), "open"), (("P", False, "2", "3"), None))),),
     )
     design = design_readings(facts, [], [])
     assert design.start_positions == (0, 2)
     assert design.disputed == frozenset({(1, False, 0, 2)})
-    (variant,) = design.known_variants
-    assert (variant.key, variant.places, variant.states) == (
-        "b",
-        ((2, True, 0, 1), (0, False, 1, 2)),
-        ("open", None),
-    )
 
 
 def test_no_rows_are_no_readings() -> None:

@@ -22,7 +22,7 @@ def test_the_label_of_most_sheets_wins_and_the_others_are_named() -> None:
 
 def test_one_sheet_has_one_voice_however_many_readings_it_has() -> None:
     found, _warnings = labels(
-        "A,s,u,c,1,X,2,1,1,", "A,s,u,c,1,X,3,1,1,", "A,t,v,c,1,B,2,1,1,", "A,w,y,c,1,B,2,1,1,"
+        *(f"A,s,u,c,1,X,{pin},1,1," for pin in (2, 3, 4)), "A,t,v,c,1,B,2,1,1,", "A,w,y,c,1,B,2,1,1,"
     )
     assert found == [("B",)]
 

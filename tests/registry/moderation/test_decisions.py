@@ -106,6 +106,8 @@ def test_party_can_neither_approve_nor_undo(world, moderators, settings):
     decision = decide(by=moderators[0], **say(sheets[5]))
     colleague = account("colleague", moderator=True, workshop="yard 5")
     with pytest.raises(PermissionDenied):
+        approve(by=colleague, decision=decision)
+    with pytest.raises(PermissionDenied):
         undo(by=colleague, decision=decision, reason="No.")
 
 

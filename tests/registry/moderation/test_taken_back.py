@@ -14,7 +14,7 @@ from registry.selectors.queue import queue
 from registry.services.cases import case_page
 from registry.services.decisions import approve, decide, undo
 from registry.services.due_decisions import apply_due
-from registry.services.load_charts import load_decisions
+from registry.services.packages.load_charts import load_decisions
 from tests.registry.moderation.made import CLOSED, made_design, made_sheet, newest, pattern, readers
 from tests.registry.moderation.test_variants import tables
 

@@ -8,6 +8,7 @@ import pytest
 
 from registry.models import ChartRevision, Decision, Target
 from registry.services.decisions import approve, decide, undo
+from registry.services.variant_keys import keys_for
 from tests.registry.moderation.made import (
     CLOSED,
     account,
@@ -63,3 +64,20 @@ def test_a_split_gives_the_sheets_their_own_table_and_its_undo_the_earlier_diges
     approve(by=account("second", moderator=True), decision=back)
     assert newest(design).digest == before.digest
     assert bytes(newest(design).content) == bytes(before.content)
+
+
+def test_tables_that_differ_by_their_levels_alone_keep_their_keys() -> None:
+    """The engine's own names for them follow the sheets' ids, which are drawn by lot."""
+    design = made_design(account("proposer"))
+    places = (("P", "3"), ("P", "4"), ("N", "3"), ("N", "4"))
+    one = pattern() | dict(zip(places, ("220", "220", "680", "680"), strict=True))
+    other = pattern() | dict(zip(places, ("680", "680", "220", "220"), strict=True))
+    for n, reader in enumerate(readers(11)):
+        made_sheet(reader, design, one if n < 6 else other)
+    content = json.loads(bytes(newest(design).content))
+    assert {variant["variant"] for variant in content["variants"]} == {"a", "b"}
+    assert keys_for(design, content) == {}
+    exchanged = {"a": "b", "b": "a"}
+    for variant in content["variants"]:
+        variant["variant"] = exchanged[variant["variant"]]
+    assert keys_for(design, content) == exchanged

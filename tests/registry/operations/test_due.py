@@ -14,12 +14,14 @@ from django.db import OperationalError, connection
 from registry.commands import due
 from registry.commands.main import main
 from registry.models import Membership, Notice, Organisation, User
-from registry.services import clock_runs, due_decisions, life_laws, notices, open_data, rereads
+from registry.services import clock_runs, due_decisions, notices, rereads
 from registry.services.fleet import digests
 from registry.services.fleet.organisations import digest_want, organisation_make, organisation_set
+from registry.services.lives import laws as life_laws
 from registry.services.notices import notices_mail, notify
 from registry.services.one_by_one import OneByOne, SomeFailed
-from registry.services.open_data import open_data_file
+from registry.services.packages import open_data
+from registry.services.packages.open_data import open_data_file
 from tests.registry.moderation.made import account
 from tests.registry.services.fleet.made import add, joined
 from tests.registry.services.mail_servers import SCRIPTED, Scripted

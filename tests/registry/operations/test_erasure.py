@@ -44,7 +44,7 @@ from registry.services.meters import meter_keep
 from registry.services.pictures import picture_add
 from registry.services.sheets import sheet_amend, sheet_submit, sheet_withdraw
 from registry.services.traces import traces_age
-from registry.services.webhooks import webhook_make
+from registry.services.webhooks.keeping import webhook_make
 from tests.api.made import made_design, made_user, sheet_body
 from tests.registry.moderation.made import account
 

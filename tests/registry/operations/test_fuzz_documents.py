@@ -27,8 +27,8 @@ from registry.models import Design, User
 from registry.services.fleet.organisations import organisation_make
 from registry.services.fleet.table import vehicles_look
 from registry.services.offline_export import export_offline
-from registry.services.package_load import package_load
-from registry.services.packages import export_package
+from registry.services.packages.loading import package_load
+from registry.services.packages.writing import export_package
 from tests.api.made import made_design
 from tests.registry.operations.fuzzing import damaged, figures, fuzz, spoilt, survives, texts
 from tests.registry.operations.whole_bodies import bodies

@@ -20,7 +20,7 @@ from registry.services.accounts import account_erase
 from registry.services.charts import chart_refresh
 from registry.services.decisions import undo
 from registry.services.holding import WIDER
-from registry.services.imports import import_apply
+from registry.services.imports.tidy_file import import_apply
 from registry.services.sheets import sheet_submit, sheet_withdraw
 from tests.api.made import made_token
 from tests.registry.moderation.made import account, made_design, pattern, sheet_json

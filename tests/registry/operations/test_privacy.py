@@ -21,8 +21,8 @@ from registry.services.accounts import account_erase, contributor_of, workshop_j
 from registry.services.audit import chain_seal, published_chain
 from registry.services.chain_file import chain_publish
 from registry.services.charts import chart_refresh
-from registry.services.cohorts import fleet_say
 from registry.services.exports import export_tidy
+from registry.services.lives.cohorts import fleet_say
 from registry.services.sheets import sheet_submit
 from tests.api.made import made_design, made_user, sheet_body
 

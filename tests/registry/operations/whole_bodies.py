@@ -12,13 +12,13 @@ from registry.services.facts import fact_answer
 from registry.services.fleet.fittings import unit_fit
 from registry.services.fleet.organisations import organisation_make, organisation_set
 from registry.services.fleet.vehicles import distance_add, vehicle_add
-from registry.services.import_files import file_import, file_preview
+from registry.services.imports.files import file_import, file_preview
 from registry.services.jobs.starting import job_start
 from registry.services.jobs.steps import job_close, step_do
 from registry.services.meters import meter_keep
 from registry.services.sheet_bulk import sheets_submit
 from registry.services.sheets import sheet_submit
-from registry.services.webhooks import webhook_make
+from registry.services.webhooks.keeping import webhook_make
 from tests.api.made import design_body, sheet_body
 from tests.registry.services.jobs.made import checked
 

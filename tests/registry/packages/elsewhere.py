@@ -8,7 +8,7 @@ from typing import Any
 
 from registry.formats.package_part import NOT_IN_PARTS
 from registry.formats.package_tables import TABLES
-from registry.services.fetching import Fetched, Fetcher
+from registry.services.mirrors.fetching import Fetched, Fetcher
 
 URL, FEED = "http://elsewhere.example/", "api/v1/changes/"
 

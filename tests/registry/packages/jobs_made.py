@@ -10,7 +10,7 @@ from registry.services.accounts import contributor_of
 from registry.services.decisions import decide
 from registry.services.disputes import dispute_open
 from registry.services.facts import fact_answer, fact_take_back
-from registry.services.unit_events import unit_event_take_back, unit_event_tell
+from registry.services.lives.unit_events import unit_event_take_back, unit_event_tell
 from tests.registry.moderation.made import account, made_design
 from tests.registry.outcomes_made import vouched
 

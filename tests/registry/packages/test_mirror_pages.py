@@ -9,7 +9,7 @@ from django.test import Client
 from rest_framework.test import APIClient
 
 from registry.models import Design, MirrorSource
-from registry.services.mirrors import pull
+from registry.services.mirrors.following import pull
 from tests.registry.moderation.made import account
 from tests.registry.packages.test_pulling import URL, registry
 

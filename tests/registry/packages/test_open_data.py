@@ -13,10 +13,10 @@ from django.utils import timezone
 from registry.commands.main import main
 from registry.formats.package_parquet import parquet_is_there
 from registry.models import AuditEntry
-from registry.services import open_data
 from registry.services.audit import record
 from registry.services.chain_file import chain_file, chain_publish
-from registry.services.open_data import open_data_due, open_data_file, open_data_write
+from registry.services.packages import open_data
+from registry.services.packages.open_data import open_data_due, open_data_file, open_data_write
 from tests.registry.moderation.made import account, made_design, made_sheet
 
 pytestmark = pytest.mark.django_db

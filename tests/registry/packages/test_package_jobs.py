@@ -23,8 +23,8 @@ from registry.selectors.facts import facts_of
 from registry.selectors.outcomes import outcomes_by_symptom
 from registry.selectors.package_part import design_part
 from registry.selectors.unit_lives import unit_lives
-from registry.services.package_load import load_rows
-from registry.services.packages import export_package
+from registry.services.packages.loading import load_rows
+from registry.services.packages.writing import export_package
 from registry.services.sheets import sheet_submit
 from tests.registry.moderation.made import pattern, sheet_json
 from tests.registry.packages.jobs_made import PRIVATE_OF_JOBS, made_jobs

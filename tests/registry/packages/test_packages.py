@@ -21,8 +21,8 @@ from registry.formats.package_files import DESCRIPTOR, Package
 from registry.formats.package_parquet import parquet_require
 from registry.models import ChartRevision
 from registry.services.charts import chart_refresh
-from registry.services.package_load import package_load
-from registry.services.packages import export_package
+from registry.services.packages.loading import package_load
+from registry.services.packages.writing import export_package
 from tests.registry.packages.made import PRIVATE, Instance, made_registry
 
 pytestmark = pytest.mark.django_db

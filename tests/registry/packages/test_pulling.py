@@ -10,9 +10,9 @@ from django.core.exceptions import PermissionDenied
 from registry.errors import RegistryError
 from registry.formats.package_part import Part
 from registry.models import Design, MirrorSource, Sheet, SheetVersion
-from registry.services.fetching import Fetched, Fetcher, SameHost
-from registry.services.mirrors import pull
-from registry.services.package_load import load_rows
+from registry.services.mirrors.fetching import Fetched, Fetcher, SameHost
+from registry.services.mirrors.following import pull
+from registry.services.packages.loading import load_rows
 from registry.services.sheets import sheet_submit
 from tests.registry.moderation.made import account, made_design, made_sheet, sheet_json
 from tests.registry.packages.elsewhere import IDS, URL, part, registry

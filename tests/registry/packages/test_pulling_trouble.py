@@ -12,8 +12,8 @@ import pytest
 
 from registry.errors import RegistryError
 from registry.models import Design, MirrorItem, MirrorSource
-from registry.services.fetching import Fetched, Fetcher
-from registry.services.mirrors import pull
+from registry.services.mirrors.fetching import Fetched, Fetcher
+from registry.services.mirrors.following import pull
 from tests.registry.packages.elsewhere import IDS, URL, Elsewhere, part, registry
 
 pytestmark = pytest.mark.django_db

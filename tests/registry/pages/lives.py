@@ -6,7 +6,7 @@ from django.utils import timezone
 
 from registry.models import Design, FleetReport, Sheet, Unit, UnitEvent, User, Workshop
 from registry.services.accounts import contributor_of
-from registry.services.unit_events import unit_event_tell
+from registry.services.lives.unit_events import unit_event_tell
 from tests.registry.pages.made import made_sheet
 from tests.simulation.fleets import make_fleet, volunteers
 

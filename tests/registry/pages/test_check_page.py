@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from django.test import Client
 
 from registry.models import Design, Reading
-from tests.registry.pages.made import CLOSED, PINS
+from tests.registry.pages.made import CLOSED, PINS, account, made_sheet, readings
 from tests.registry.pages.test_bench import filled
 
 
@@ -46,14 +47,22 @@ def test_few_readings_cannot_tell_and_the_page_says_what_to_read(
     assert "readings settle it; a full sheet is 25." in page
 
 
-def test_danger_is_said_first(client: Client, design: Design, evidence: Callable[..., None]) -> None:
+def test_line_stuck_to_the_common_is_named(
+    client: Client, design: Design, evidence: Callable[..., None]
+) -> None:
     evidence(6)
-    # Line 6 stuck to the common makes R (346) and D (35) … read otherwise; N (256) loses nothing
-    closed = {f"{position}6": "0.3" for position in CLOSED}
-    page = check(client, design, **closed)
+    page = check(client, design, **{f"{position}6": "0.3" for position in CLOSED})
     assert "is stuck to the common" in page
-    if "Could release the starter in gear" in page:
-        assert page.index("Could release the starter in gear") < page.index("Verdict")
+
+
+def test_danger_is_said_first(client: Client, design: Design, committed: Callable[[], Any]) -> None:
+    as_n = {"R2": "0.4", "R3": "OL", "R5": "0.4"}  # without line 4, R of these units reads as N does
+    with committed():
+        for n in range(6):
+            reader = account(f"reader-{n}", f"Yard {n}")
+            made_sheet(reader, design, f"unit {n}", readings=readings(**as_n))
+    page = check(client, design, **as_n, R4="OL", L4="OL")
+    assert page.index("Could release the starter in gear") < page.index("Verdict")
 
 
 def test_design_without_a_pattern_says_so(client: Client, design: Design) -> None:

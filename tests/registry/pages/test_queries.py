@@ -1,4 +1,4 @@
-"""A page asks the same number of queries with one row and with many, and never more than fifteen."""
+"""A page asks the same number of queries with one row and with many, and never more than `MOST`."""
 
 from __future__ import annotations
 

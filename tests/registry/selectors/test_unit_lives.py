@@ -13,8 +13,8 @@ from registry.selectors.overlays import Overlays, decisions_in_force
 from registry.selectors.unit_history import unit_history
 from registry.selectors.unit_lives import FLEET, VOLUNTEERS, UnitLife, life_versions, unit_lives
 from registry.services.accounts import contributor_of
+from registry.services.lives.unit_events import unit_event_take_back
 from registry.services.sheets import sheet_withdraw
-from registry.services.unit_events import unit_event_take_back
 from registry.services.units import unit_same
 from tests.registry.pages.lives import confirmed_fleet, event
 from tests.registry.pages.made import account, made_design, made_sheet, readings

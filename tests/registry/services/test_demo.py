@@ -17,8 +17,8 @@ from registry.errors import RegistryError
 from registry.models import ChartRevision, Contributor, Design, Pin, Sheet, SheetFinding, User, Workshop
 from registry.permissions import is_moderator
 from registry.selectors.facts import facts_of
-from registry.services.demo import demo_load
-from registry.services.life_evidence import life_evidence
+from registry.services.demo.cooperative import demo_load
+from registry.services.lives.evidence import life_evidence
 
 FOLDER = project.BASE_DIR / "fixtures_demo"
 TROUBLES = json.loads((Path(__file__).parents[2] / "data" / "demo_troubles.json").read_text())

@@ -14,7 +14,7 @@ from openpyxl import Workbook, load_workbook
 from registry.errors import RegistryErrors
 from registry.formats.design_template import design_template
 from registry.models import ColumnMapping, Design, Reading, Sheet, User
-from registry.services.import_files import file_import, file_preview
+from registry.services.imports.files import file_import, file_preview
 from tests.api.made import made_design, made_user
 
 pytestmark = pytest.mark.django_db

@@ -13,7 +13,7 @@ from registry.formats.tidy_reader import read_tidy
 from registry.models import Connector, Design, Pin, Position, SheetFinding, User
 from registry.selectors import evidence
 from registry.selectors.evidence import Overlays, design_inputs, evidence_kept, evidence_named, evidence_of
-from registry.services.imports import import_apply
+from registry.services.imports.tidy_file import import_apply
 from registry.services.sheets import sheet_submit
 
 HEAD = "design,submission,unit,contributor,step,position,pin,against,reading\n"

@@ -22,7 +22,7 @@ from registry.models import (
 )
 from registry.services.charts import revision_verify
 from registry.services.exports import export_tidy
-from registry.services.imports import import_apply, import_plan
+from registry.services.imports.tidy_file import import_apply, import_plan
 
 WORLD = Path(__file__).parents[2] / "data" / "worlds" / "few-units" / "readings.csv"
 HEAD = "design,submission,unit,contributor,step,position,pin,against,reading\n"

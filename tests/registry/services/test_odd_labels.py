@@ -10,7 +10,7 @@ from django.test import Client
 from openpyxl import load_workbook
 
 from registry.models import Design, Pin, Position, Reading, User
-from registry.services.import_files import file_import, file_preview
+from registry.services.imports.files import file_import, file_preview
 from tests.api.made import made_design, made_user
 from tests.registry.services.test_import_files import asked
 

@@ -30,7 +30,7 @@ from registry.services.fleet.organisations import (
     organisation_set,
 )
 from registry.services.fleet.vehicles import distance_add
-from registry.services.life_laws import laws_refresh
+from registry.services.lives.laws import laws_refresh
 from tests.registry.pages.made import made_design
 from tests.registry.services.fleet.made import add, day
 

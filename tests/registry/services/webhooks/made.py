@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from registry.models import User, Webhook, WebhookDelivery
 from registry.services.changes import change_note, changes_number
-from registry.services.webhooks import webhook_make
+from registry.services.webhooks.keeping import webhook_make
 
 
 class Receiver(ThreadingHTTPServer):

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from registry.services import webhook_queue, webhook_sending
+from registry.services.webhooks import queue as webhook_queue
+from registry.services.webhooks import sending as webhook_sending
 
 
 @pytest.mark.parametrize("rest", [None, 500.0], ids=["about to end", "waits for a later try"])

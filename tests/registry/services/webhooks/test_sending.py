@@ -12,8 +12,8 @@ from django_tasks_db.models import DBTaskResult
 from api.client.webhooks import read_delivery
 from registry.models import Change, User, Webhook, WebhookDelivery
 from registry.services.changes import change_note
-from registry.services.webhook_sending import DEAD_TO_PAUSE, PAUSES, deliveries_send, deliveries_task
-from registry.services.webhooks import delivery_replay, webhook_replay, webhook_secret
+from registry.services.webhooks.keeping import delivery_replay, webhook_replay, webhook_secret
+from registry.services.webhooks.sending import DEAD_TO_PAUSE, PAUSES, deliveries_send, deliveries_task
 from registry.services.workers import round_of_care
 from registry.tasks import send_webhooks
 from tests.api.made import made_design

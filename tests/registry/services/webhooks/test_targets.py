@@ -11,8 +11,8 @@ import pytest
 
 from registry.errors import RegistryErrors
 from registry.models import User, Webhook
-from registry.services import webhook_targets
-from registry.services.webhook_targets import Unreachable, may_go_to, post, target_of
+from registry.services.webhooks import targets as webhook_targets
+from registry.services.webhooks.targets import Unreachable, may_go_to, post, target_of
 from tests.registry.services.webhooks.made import made
 
 

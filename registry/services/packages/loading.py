@@ -15,10 +15,10 @@ from registry.errors import RegistryError
 from registry.formats.package_files import Package
 from registry.models import Design, Sheet
 from registry.services.audit import record
-from registry.services.load_catalogue import Catalogue, load_variants
-from registry.services.load_charts import load_charts, load_decisions, load_disputes, load_snapshots
-from registry.services.load_jobs import load_jobs
-from registry.services.load_sheets import SheetsLoaded
+from registry.services.packages.load_catalogue import Catalogue, load_variants
+from registry.services.packages.load_charts import load_charts, load_decisions, load_disputes, load_snapshots
+from registry.services.packages.load_jobs import load_jobs
+from registry.services.packages.load_sheets import SheetsLoaded
 from registry.services.refreshes import mark_stale
 from registry.translation import gettext as _
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from collections import defaultdict
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import numpy as np
 from django.conf import settings
@@ -13,7 +14,7 @@ from registry.formats.reading import ReadingKind
 from registry.formats.tidy_table import TidySheet, TidyTable
 from registry.models import Change, Contributor, Sheet, SheetVersion, Unit, UnitMatch, User
 from registry.services.changes import change_of_version, changes_store
-from registry.services.import_designs import DesignPlan
+from registry.services.imports.designs import DesignPlan
 from registry.services.places import PlaceKey, places_for
 from registry.services.reading_rows import ReadingRow, readings_write
 from registry.services.sheet_versions import evidence_digest
@@ -88,24 +89,15 @@ def _version(sheet: Sheet, table: TidyTable, n: int, rows: np.ndarray, made_by: 
             lead,
             True,
         )
-        for position, between, pin, against, sweep, reading, kind, low, high, limit, lead in zip(
-            *(
-                column[rows].tolist()
-                for column in (
-                    table.position,
-                    table.between,
-                    table.pin,
-                    table.against,
-                    table.sweep,
-                    table.reading,
-                    table.kind,
-                    table.low,
-                    table.high,
-                    table.limit,
-                    table.lead,
-                )
-            ),
-            strict=True,
+        for position, between, pin, against, sweep, reading, kind, low, high, limit, lead in _taken(
+            rows,
+            table.position,
+            table.between,
+            table.pin,
+            table.against,
+            table.sweep,
+            table.reading,
+            *_figures(table),
         )
     ]
     read_at = SheetVersion.ReadAt.BENCH
@@ -120,6 +112,15 @@ def _version(sheet: Sheet, table: TidyTable, n: int, rows: np.ndarray, made_by: 
         note="" if made_by is None else _("Contributor in the file: {name}").format(name=row.contributor),
         digest=evidence_digest(head, evidence),
     )
+
+
+def _figures(table: TidyTable) -> tuple[np.ndarray, ...]:
+    return table.kind, table.low, table.high, table.limit, table.lead
+
+
+def _taken(rows: np.ndarray, *columns: np.ndarray) -> Iterator[tuple[Any, ...]]:
+    """What the columns hold in these rows, row by row."""
+    return zip(*(column[rows].tolist() for column in columns), strict=True)
 
 
 UnitKey = tuple[int, int, str]  # contributor, design, the file's name
@@ -184,7 +185,7 @@ def _write_readings(
     keys: list[PlaceKey] = []
     turned: list[bool] = []
     columns = (table.sheet, table.position, table.between, table.pin, table.against)
-    for sheet, position, between, pin, against in zip(*(c[chosen].tolist() for c in columns), strict=True):
+    for sheet, position, between, pin, against in _taken(chosen, *columns):
         design = design_of[sheet]
         a, b = pins[design][table.labels[pin]], pins[design][table.labels[against]]
         keys.append((positions[design][table.labels[position]], between, min(a, b), max(a, b)))
@@ -206,18 +207,9 @@ def _readings(
     keys: list[PlaceKey],
     turned: list[bool],
 ) -> Iterator[ReadingRow]:
-    columns = (
-        table.sheet,
-        table.sweep,
-        table.reading,
-        table.kind,
-        table.low,
-        table.high,
-        table.limit,
-        table.lead,
-    )
+    taken = _taken(rows, table.sheet, table.sweep, table.reading, *_figures(table))
     for key, flip, (sheet, sweep, typed, kind, low, high, limit, lead) in zip(
-        keys, turned, zip(*(column[rows].tolist() for column in columns), strict=True), strict=True
+        keys, turned, taken, strict=True
     ):
         yield (
             versions[sheet].pk,

@@ -19,7 +19,7 @@ from typing import Any
 from urllib.parse import urljoin, urlsplit
 
 from registry.errors import RegistryError
-from registry.services.webhook_targets import Target, Unreachable, addresses_of
+from registry.services.webhooks.targets import Target, Unreachable, addresses_of
 from registry.translation import gettext as _
 
 TIMEOUT = 30.0  # s

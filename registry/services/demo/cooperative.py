@@ -29,10 +29,10 @@ from registry.models import (
 )
 from registry.permissions import MODERATORS
 from registry.services.catalogue import design_propose
-from registry.services.demo_fleet import demo_fleet
-from registry.services.demo_jobs import demo_job
-from registry.services.demo_lives import demo_lives
-from registry.services.imports import ImportPlan, import_apply
+from registry.services.demo.fleet import demo_fleet
+from registry.services.demo.jobs import demo_job
+from registry.services.demo.lives import demo_lives
+from registry.services.imports.tidy_file import ImportPlan, import_apply
 from registry.translation import gettext as _
 
 Plain = dict[str, Any]

@@ -9,7 +9,7 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import RegistryError, refusal
 from registry.formats.webhook_signature import secret_text
 from registry.models import Change, Design, User, Webhook, WebhookDelivery
 from registry.permissions import require
@@ -17,8 +17,8 @@ from registry.selectors.changes import newest_number
 from registry.services.audit import record
 from registry.services.changes import changes_number
 from registry.services.fields import Fields
-from registry.services.webhook_queue import queue_deliveries
-from registry.services.webhook_targets import check_leads_out, target_of
+from registry.services.webhooks.queue import queue_deliveries
+from registry.services.webhooks.targets import check_leads_out, target_of
 from registry.translation import gettext as _
 
 MOST = 10
@@ -99,7 +99,7 @@ def webhook_replay(*, by: User, webhook: Webhook, since: int) -> None:
     changes_number()
     if not 0 <= since <= newest_number():
         message = _("“since” is a number of the feed, or 0 for all of it.")
-        raise RegistryErrors([RegistryError("feed_not_there_yet", message, field="/since")])
+        raise refusal("feed_not_there_yet", message, field="/since")
     webhook.read_up_to, webhook.paused_at, webhook.in_vain = since, None, 0
     webhook.save(update_fields=["read_up_to", "paused_at", "in_vain"])
     record(by=by, action="webhook_replay", target_kind="webhook", target_uuid=webhook.uuid, since=since)

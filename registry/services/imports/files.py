@@ -9,7 +9,7 @@ from typing import Any
 
 from django.db import transaction
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import RegistryError, RegistryErrors, refusal
 from registry.formats.column_roles import heads_digest, roles_guessed, roles_known
 from registry.formats.tidy_reader import read_tidy
 from registry.formats.tidy_table import TidyTable
@@ -18,8 +18,8 @@ from registry.permissions import require
 from registry.selectors.labels import DesignLabels
 from registry.services.accounts import contributor_of
 from registry.services.fields import Fields
-from registry.services.imports import import_apply, import_plan
-from registry.services.mapped_table import WRONG, MappedTable, table_cells, table_mapped
+from registry.services.imports.mapped_table import WRONG, MappedTable, table_cells, table_mapped
+from registry.services.imports.tidy_file import import_apply, import_plan
 from registry.translation import gettext as _
 
 MOST_CONTENT = 6_000_000  # signs
@@ -156,7 +156,7 @@ def file_import(*, by: User, asked: Any) -> Plain:
     wanted = import_asked(asked)
     if not wanted.measured:
         message = _("A sheet needs your word that you measured this unit yourself.")
-        raise RegistryErrors([RegistryError("not_measured", message, field="/measured_it_myself")])
+        raise refusal("not_measured", message, field="/measured_it_myself")
     if wanted.design is None:
         tidy: TidyTable | None = read_tidy(wanted.data)
     else:

@@ -15,9 +15,9 @@ from registry.formats.webhook_signature import signature
 from registry.models import Change, Webhook, WebhookDelivery
 from registry.selectors.changes import changes_after, newest_number
 from registry.services.changes import changes_number
-from registry.services.webhook_queue import queue_at, seconds_to_next
-from registry.services.webhook_targets import Unreachable, post, target_of
-from registry.services.webhooks import webhook_key
+from registry.services.webhooks.keeping import webhook_key
+from registry.services.webhooks.queue import queue_at, seconds_to_next
+from registry.services.webhooks.targets import Unreachable, post, target_of
 
 IN_ONE = 100  # changes of one delivery
 AT_ONCE = 40  # deliveries of one task, which must end long before a worker is taken for stuck

@@ -16,7 +16,7 @@ from registry.formats.life_words import (
 from registry.models import Design
 from registry.selectors.outcomes import OutcomeCount, outcomes_by_symptom
 from registry.selectors.unit_lives import COHORTS, VOLUNTEERS
-from registry.services.life_evidence import NEXT_KM, LifeEvidence, age_of, chance_of, life_evidence
+from registry.services.lives.evidence import NEXT_KM, LifeEvidence, age_of, chance_of, life_evidence
 
 Plain = dict[str, Any]
 

@@ -12,7 +12,7 @@ from registry.formats.fact_questions import BY_CODE
 from registry.formats.labels import loose_key
 from registry.models import FactAnswer, FleetReport, JobFact, OutcomeCounted, UnitEvent, Workshop
 from registry.models.base import own_origin
-from registry.services.load_sheets import SheetsLoaded
+from registry.services.packages.load_sheets import SheetsLoaded
 
 Plain = dict[str, Any]
 

@@ -46,7 +46,7 @@ def _queue(here: bool = False) -> None:
     if settings.TASKS_QUEUE != "immediate":
         queue_at(timezone.now())
     elif here:
-        from registry.services.webhook_sending import deliveries_send
+        from registry.services.webhooks.sending import deliveries_send
 
         deliveries_send()
     else:
@@ -76,7 +76,7 @@ def _start_thread() -> None:
 
 
 def _send_all() -> None:
-    from registry.services.webhook_sending import deliveries_send
+    from registry.services.webhooks.sending import deliveries_send
 
     try:
         while True:

@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from registry.formats.package_parquet import parquet_is_there
 from registry.selectors.changes import newest_number
-from registry.services.packages import export_package
+from registry.services.packages.writing import export_package
 
 FILE, ABOUT = "benchquorum-data.zip", "benchquorum-data.json"
 EACH = timedelta(hours=20)  # a clock that runs by the hour writes it once a night

@@ -25,8 +25,8 @@ from registry.formats.package_part import Part
 from registry.models import Design, MirrorItem, MirrorSource
 from registry.models.base import own_origin
 from registry.selectors.mirrors import designs_of_decision, is_mirror
-from registry.services.fetching import SILENT, Fetched, Fetcher
-from registry.services.package_load import load_rows
+from registry.services.mirrors.fetching import SILENT, Fetched, Fetcher
+from registry.services.packages.loading import load_rows
 from registry.services.refreshes import refresh_run
 from registry.translation import gettext as _
 

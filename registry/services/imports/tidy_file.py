@@ -19,10 +19,10 @@ from registry.services.accounts import contributor_of
 from registry.services.allowance import allowance_require
 from registry.services.audit import record
 from registry.services.changes import numbered_at_the_end
-from registry.services.import_compared import stored_rows, table_rows
-from registry.services.import_designs import DesignPlan, carry_out, plan_designs
-from registry.services.import_rows import write_sheets
-from registry.services.mirror_guard import refuse_on_mirror
+from registry.services.imports.compared import stored_rows, table_rows
+from registry.services.imports.designs import DesignPlan, carry_out, plan_designs
+from registry.services.imports.rows import write_sheets
+from registry.services.mirrors.guard import refuse_on_mirror
 from registry.services.refreshes import mark_stale, owed, queue_refresh, refresh_run
 from registry.services.snapshots import snapshot_learn
 from registry.translation import gettext as _

@@ -8,7 +8,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.utils import timezone
 
-from registry.errors import RegistryError, RegistryErrors
+from registry.errors import refusal
 from registry.models import Unit, UnitEvent, User
 from registry.models.jobs import UnitEventKind
 from registry.permissions import require
@@ -51,13 +51,7 @@ def unit_event_take_back(*, by: User, event: UnitEvent) -> None:
     if event.contributor_id != contributor_of(by).pk:
         raise PermissionDenied(_("Only who read this unit can say what became of it."))
     if event.job_id is not None:
-        raise RegistryErrors(
-            [
-                RegistryError(
-                    "of_a_job", _("A job of yours told this."), _("Take it back there."), field="/event"
-                )
-            ]
-        )
+        raise refusal("of_a_job", _("A job of yours told this."), _("Take it back there."), field="/event")
     if event.withdrawn_at is None:
         event.withdrawn_at = timezone.now()
         event.save(update_fields=["withdrawn_at"])

@@ -1,0 +1,1 @@
+"""Another registry followed: fetched from, taken over, and nothing else let in."""

@@ -1,0 +1,1 @@
+"""The open-data package: written, offered, and loaded again as a registry."""

@@ -1,0 +1,1 @@
+"""Webhooks: made and ended, where they may go, what is sent and when."""
