@@ -33,6 +33,7 @@ from registry.selectors.evidence import (
 )
 from registry.selectors.kept_charts import shape_key
 from registry.selectors.mirrors import is_mirror
+from registry.services.audit import record
 from registry.services.changes import change_of_revision
 from registry.services.holding import reasons_of_history, reasons_to_hold, starts_gone
 from registry.services.newcomers import reasons_of_newcomers
@@ -182,8 +183,21 @@ def _add(
     findings_store(revision, content)
     if not reasons:
         show_revision(revision, content)
+        publication_record(revision)
         tell_change(revision, published)
     return revision
+
+
+def publication_record(revision: ChartRevision) -> None:
+    """Its bytes by their digest in the log, so that whoever has a copy of the chain can hold them to it."""
+    record(
+        by=None,
+        action="revision_publish",
+        target_kind="revision",
+        target_uuid=revision.uuid,
+        number=revision.number,
+        content_sha256=revision.content_sha256,
+    )
 
 
 def reasons_against(shown: ChartRevision, content: dict[str, Any]) -> list[dict[str, Any]]:

@@ -9,7 +9,7 @@ from django.utils import timezone
 from registry.errors import refuse
 from registry.models import Change, ChartRevision, CurrentChart, Decision, Design
 from registry.services.changes import change_of_revision
-from registry.services.charts import show_revision
+from registry.services.charts import publication_record, show_revision
 from registry.services.effects.base import REVISION, Effect, target_row
 from registry.services.holding import FOR_TWO
 from registry.services.recall import tell_recall
@@ -54,6 +54,7 @@ def publish(decision: Decision) -> None:
     revision.withdrawn_at, revision.withdrawn_reason = None, ""
     revision.save(update_fields=["state", "published_at", "withdrawn_at", "withdrawn_reason"])
     current_show(revision.design)
+    publication_record(revision)
 
 
 def unpublish(decision: Decision) -> None:
