@@ -1,6 +1,7 @@
 """`benchquorum audit`: verify the log of who did what; anybody can, on the published chain.
 
-With no option the registry's own log is verified, and that nothing published was changed.  `--file` needs no
+With no option the registry's own log is verified, that it has the entries of the published file, and that
+nothing published was changed.  `--file` needs no
 database.
 """
 
@@ -96,6 +97,7 @@ def _verify_registry() -> int:
     from registry.immutability import missing, unlike
     from registry.models import AuditEntry
     from registry.services.audit import chain_seal, stored_faults
+    from registry.services.chain_file import chain_left
     from registry.services.clock_runs import ended_well
     from registry.services.kept_bytes import changed_bytes
 
@@ -103,6 +105,9 @@ def _verify_registry() -> int:
     wrong = [f"trigger {name} is missing; run `benchquorum migrate`" for name in missing(connection)]
     wrong += [f"{name} is not what it should be; run `benchquorum migrate`" for name in unlike(connection)]
     wrong += list(changed_bytes())
+    left = chain_left()
+    if left is not None:
+        wrong.append(f"entry {left.number} of the log is not that of the published {left.path}")
     for line in wrong:
         print(line, file=sys.stderr)
     last = AuditEntry.objects.exclude(number=None).order_by("-number").first()

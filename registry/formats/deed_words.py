@@ -10,12 +10,13 @@ from registry.translation import gettext as _
 DECIDE = "decide_"
 DEEDS: dict[str, Callable[[], str]] = {
     "account_erase": lambda: _("erased the account"),
-    "decision_agree": lambda: _("agreed to a decision as the second moderator"),
-    "decision_approve": lambda: _("let a waiting decision take force"),
+    "decision_agree": lambda: _("let a waiting decision take force"),
+    "decision_approve": lambda: _("agreed to a decision as the second moderator"),
     "decision_in_force": lambda: _("a decision of theirs took force"),
     "decision_lapsed": lambda: _("a decision lapsed"),
     "decision_refused": lambda: _("refused a decision"),
     "decision_undone": lambda: _("took a decision back"),
+    "decision_waits_anew": lambda: _("a decision waited for another second voice"),
     "design_propose": lambda: _("proposed a design"),
     "dispute_open": lambda: _("opened a dispute"),
     "dispute_take_back": lambda: _("took a dispute back"),
@@ -44,6 +45,7 @@ DEEDS: dict[str, Callable[[], str]] = {
     "picture_add": lambda: _("added a picture"),
     "picture_remove": lambda: _("removed a picture"),
     "refresh_retry": lambda: _("had a chart computed again"),
+    "revision_publish": lambda: _("a chart was published"),
     "sheet_amend": lambda: _("amended a sheet"),
     "sheet_restore": lambda: _("put a withdrawn sheet back"),
     "sheet_submit": lambda: _("sent a sheet"),

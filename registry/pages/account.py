@@ -76,16 +76,21 @@ def account(request: HttpRequest) -> HttpResponse:
         },
     )
     if request.method == "POST" and form.is_valid():
-        workshop_join(by=request.user, name=form.cleaned_data["workshop"])
-        preferences_keep(
-            by=request.user,
-            distance_unit=form.cleaned_data["distance_unit"],
-            language=form.cleaned_data["language"],
-            speak_prompts=form.cleaned_data["speak_prompts"],
-        )
-        messages.success(request, _("Kept."))
-        return redirect("account")
-    return render(request, "contributor/account.html", {"page": "account", "form": form, "me": me})
+        try:
+            workshop_join(by=request.user, name=form.cleaned_data["workshop"])
+        except RegistryErrors as errors:
+            lay_errors(form, errors)
+        else:
+            preferences_keep(
+                by=request.user,
+                distance_unit=form.cleaned_data["distance_unit"],
+                language=form.cleaned_data["language"],
+                speak_prompts=form.cleaned_data["speak_prompts"],
+            )
+            messages.success(request, _("Kept."))
+            return redirect("account")
+    context = {"page": "account", "form": form, "me": me}
+    return render(request, "contributor/account.html", context, status=400 if form.errors else 200)
 
 
 @login_required

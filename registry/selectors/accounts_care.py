@@ -37,14 +37,14 @@ def accounts_for_care(query: str = "") -> QuerySet[Any]:
 
 
 def invitations_sent(most: int = 50) -> list[Invitation]:
-    """The latest, each with `open`, `over` and `waits` (for another moderator) as of now."""
+    """The latest, each with `open`, `over`, `desk` (made there), `waits` (for another moderator) by now."""
     rows = list(Invitation.objects.select_related("used_by__contributor")[:most])
     now = timezone.now()
     for row in rows:
         row.over = row.expires_at <= now  # type: ignore[attr-defined]
         row.open = not (row.used_at or row.withdrawn_at or row.over)  # type: ignore[attr-defined]
-        desk = row.needs_second or row.made_by_id is not None
-        row.waits = row.open and desk and row.agreed_at is None  # type: ignore[attr-defined]
+        row.desk = row.needs_second or row.made_by_id is not None  # type: ignore[attr-defined]
+        row.waits = row.open and row.desk and row.agreed_at is None  # type: ignore[attr-defined]
     return rows
 
 

@@ -102,6 +102,12 @@ def proposer_moderates(decision: Decision) -> bool:
     return by is not None and moderators().filter(pk=by).exists()
 
 
+def second_moderates(decision: Decision) -> bool:
+    """Whether the second voice that was given still counts: one of who was relieved or suspended is none."""
+    by = decision.approver_id
+    return by is not None and moderators().filter(pk=by).exists()
+
+
 def second_voices() -> QuerySet[User]:
     """Moderators whose word counts as a second one: whom others at the desk took in lately is no other yet.
 

@@ -17,14 +17,16 @@ FITTING = ("fits", "slip")
 ALIKE = 2  # slips of newcomers at one place that are no chance any more
 
 
-def of_standing(now: datetime, *, besides: Iterable[str] = ()) -> QuerySet[Contributor]:
+def of_standing(
+    now: datetime, *, besides: Iterable[str] = (), fitting: Iterable[str] = FITTING
+) -> QuerySet[Contributor]:
     """Imported ones, and those of whom a sheet of the half year that ended 30 days ago fits.
 
-    besides: ids of sheets that are not asked.
+    besides: ids of sheets that are not asked; fitting: the findings that count as such.
     """
     until = now - NEW_FOR
     vouching = Sheet.objects.filter(
-        created_at__range=(until - ASLEEP_AFTER, until), withdrawn_at=None, finding__finding__in=FITTING
+        created_at__range=(until - ASLEEP_AFTER, until), withdrawn_at=None, finding__finding__in=list(fitting)
     ).exclude(uuid__in=list(besides))
     return Contributor.objects.filter(Q(import_name__isnull=False) | Q(pk__in=vouching.values("contributor")))
 
@@ -33,11 +35,13 @@ def slips_alike() -> list[SheetFinding]:
     """Slips of newcomers at a place where another newcomer's sheet, or another of theirs, slips too.
 
     Each is weighed as what it seems, a contact missed or invented; several at one place may be a campaign too
-    small to be told from chance by the engine, so somebody looks.
+    small to be told from chance by the engine, so somebody looks, however long it waits: no slip vouches for
+    who sent it.
     """
+    known = of_standing(timezone.now(), fitting=["fits"])
     slips = (
         SheetFinding.objects.filter(finding="slip", sheet__withdrawn_at=None)
-        .exclude(sheet__contributor__in=of_standing(timezone.now()).values("pk"))
+        .exclude(sheet__contributor__in=known.values("pk"))
         .select_related("sheet__design", "sheet__contributor__workshop", "sheet__unit", "revision")
         .defer("revision__content", "revision__inputs")
         .order_by("pk")

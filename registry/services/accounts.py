@@ -5,18 +5,20 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import transaction
 
-from registry.models import Contributor, User, Workshop
+from registry.errors import refuse
+from registry.models import Contributor, Decision, Target, User, Workshop
 from registry.permissions import require
 from registry.services.audit import record
 from registry.services.fleet.erasing import fleets_leave
 from registry.services.jobs.erasing import jobs_empty
 from registry.services.own_words import words_erase
 from registry.services.traces import traces_erase
+from registry.translation import gettext as _
 
 
 def contributor_of(user: User) -> Contributor:
     """The pseudonym under which this account's readings are published; made at first need."""
-    contributor, _ = Contributor.objects.get_or_create(user=user)
+    contributor, _made = Contributor.objects.get_or_create(user=user)
     return contributor
 
 
@@ -31,10 +33,24 @@ def workshop_join(*, by: User, name: str) -> Contributor:
     """Say where one works: colleagues count as one voice where independence matters."""
     require(by, "submit")
     contributor = contributor_of(by)
-    contributor.workshop = Workshop.objects.get_or_create(name=name.strip())[0] if name.strip() else None
+    workshop = Workshop.objects.get_or_create(name=name.strip())[0] if name.strip() else None
+    if workshop != contributor.workshop:
+        _check_undecided(contributor)
+    contributor.workshop = workshop
     contributor.save(update_fields=["workshop"])
     record(by=by, action="workshop_join", target_kind="contributor", target_uuid=contributor.uuid)
     return contributor
+
+
+def _check_undecided(contributor: Contributor) -> None:
+    """Whoever joins the workshop of those who would decide about them makes parties of them."""
+    waiting = Decision.objects.filter(state=Decision.State.WAITING, target_kind=Target.ACCOUNT)
+    if waiting.filter(target_uuid=contributor.uuid).exists():
+        refuse(
+            "/workshop",
+            "account_decided",
+            _("A decision about this account waits; its workshop stays until then."),
+        )
 
 
 @transaction.atomic

@@ -166,9 +166,15 @@ def _second(page: CasePage) -> list[Act]:
         return []
     what = kind_words(decision.kind)
     acts = []
-    if decision.needs_second and decision.approver_id is None:
+    if waits_for_voice(decision) and not page.no_second:
         acts.append(Act("approve", "y", _("Agree: {what}").format(what=what), "approve"))
     return [*acts, Act("refuse", "n", _("Refuse: {what}").format(what=what), "refuse")]
+
+
+def waits_for_voice(decision: Decision) -> bool:
+    """For another moderator's yes."""
+    waits = decision.state == Decision.State.WAITING
+    return waits and decision.needs_second and decision.approver_id is None
 
 
 MAKERS: dict[str, Callable[[CasePage], list[Act]]] = {

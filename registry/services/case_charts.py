@@ -12,8 +12,8 @@ from django.core.cache import cache
 from registry.models import CurrentChart, Decision, Design
 from registry.selectors.evidence import Overlays, canonical, decisions_in_force, digest_of
 from registry.selectors.tolerance import cells_by_place
-from registry.services.charts import chart_of, frozen_inputs
-from registry.services.holding import reasons_to_hold
+from registry.services.charts import chart_of, frozen_inputs, reasons_for_moderators
+from registry.services.holding import FOR_TWO
 from registry.services.snapshots import snapshot_in_force
 
 Plain = dict[str, Any]
@@ -43,7 +43,7 @@ class Ahead:
 
     @property
     def touches_start(self) -> bool:
-        return any(reason["code"] in ("start_position", "variant_gone") for reason in self.reasons)
+        return any(reason["code"] in FOR_TWO for reason in self.reasons)
 
 
 def supposed(kind: str, target: UUID, payload: Plain) -> Decision:
@@ -74,14 +74,13 @@ def chart_ahead(design: Design, decision: Decision, *, sheet: UUID | None = None
     before, after = chart_under(design, None), chart_under(design, decision)
     changes, counted = _changes(before, after)
     current = CurrentChart.objects.filter(design=design).select_related("revision").first()
-    shown = None if current is None else json.loads(bytes(current.revision.content))
     found = next((f for f in after["submissions"] if f["submission"] == str(sheet)), None)
     return Ahead(
         changes=tuple(changes),
         counted=counted,
         agreed=(_agreed(before), _agreed(after)),
         units=(before["counts"]["units"], after["counts"]["units"]),
-        reasons=() if shown is None else tuple(reasons_to_hold(shown, after)),
+        reasons=() if current is None else tuple(reasons_for_moderators(current.revision, after)),
         finding=found,
     )
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import timedelta
 from uuid import UUID
 
+from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
@@ -31,6 +32,8 @@ def case_decide(
     page = case_page(by=by, kind=kind, uuid=uuid, charts=False)
     chosen = next((one for one in page.acts if one.code == act), None)
     if chosen is None:
+        if act == "approve" and page.no_second:
+            raise PermissionDenied(page.no_second)
         if seen is not None and seen != page.seen:
             refuse(
                 "/seen",

@@ -33,8 +33,10 @@ from registry.selectors.parties import parties
 from registry.selectors.seen import case_seen
 from registry.selectors.sheet_table import BesideTable, beside_pattern
 from registry.selectors.standing import slips_alike
-from registry.services.case_acts import Act, acts_for
+from registry.services.case_acts import Act, acts_for, waits_for_voice
 from registry.services.case_charts import Ahead, chart_ahead, supposed
+from registry.services.decision_checks import why_no_second
+from registry.services.effects import EFFECTS
 from registry.services.newcomers import held_for
 from registry.services.snapshots import snapshot_in_force
 from registry.translation import gettext as _
@@ -70,6 +72,8 @@ class CasePage:
     history: list[Decision] = field(default_factory=list)
     log: list[AuditEntry] = field(default_factory=list)
     barred: bool = False
+    no_second: str = ""  # why this person's yes would be no second voice
+    by_person: bool = False  # it waits for a second voice however long
     seen: str = ""
 
 
@@ -99,6 +103,9 @@ def case_page(*, by: User, kind: str, uuid: UUID, charts: bool = True) -> CasePa
     page.barred = is_party(by, contributors=parties(case)) or (
         page.decision is not None and page.decision.proposer_id == by.pk
     )
+    if page.decision is not None and waits_for_voice(page.decision):
+        page.no_second = why_no_second(by, page.decision)
+        page.by_person = EFFECTS[page.decision.kind].by_person
     if charts:
         _charts_ahead(page)
     page.seen = case_seen(page.target_kind, page.target_uuid)

@@ -9,10 +9,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from registry.errors import RegistryError
 from registry.formats.audit_chain import FIRST
 from registry.models import AuditEntry
 from registry.services.audit import chain_seal, published_chain
 from registry.services.packages.open_data import open_data_folder
+from registry.translation import gettext as _
 
 CHAIN = "audit.jsonl"
 BLOCK = 65_536  # bytes of its end that are read first
@@ -45,9 +47,30 @@ def chain_file() -> ChainFile | None:
         return None
 
 
+def chain_left() -> ChainFile | None:
+    """The file, where the log here no longer has its last entry: rewritten, or an earlier backup restored."""
+    there = chain_file()
+    if there is None or not there.number:
+        return None
+    kept = AuditEntry.objects.filter(number=there.number, hash=there.hash).exists()
+    return None if kept else there
+
+
 def chain_publish() -> ChainFile:
-    """Write the file if the log has grown; who downloads meanwhile gets the earlier one whole."""
+    """Write the file if the log has grown; who downloads meanwhile gets the earlier one whole.
+
+    Raises RegistryError rather than write over entries that were published and that the log has lost.
+    """
     chain_seal()
+    left = chain_left()
+    if left is not None:
+        raise RegistryError(
+            "chain_left",
+            _("The log here doesn't have entry {n} as {file} tells it: nothing was written over it.").format(
+                n=left.number, file=left.path
+            ),
+            _("Keep that file: move it away once those who follow it know that a backup was restored."),
+        )
     there = chain_file()
     last = AuditEntry.objects.exclude(number=None).order_by("-number").values_list("number", "hash").first()
     if there is not None and (there.number, there.hash) == (last or (0, FIRST)):

@@ -33,8 +33,9 @@ from registry.selectors.evidence import (
 )
 from registry.selectors.kept_charts import shape_key
 from registry.selectors.mirrors import is_mirror
+from registry.services.audit import record
 from registry.services.changes import change_of_revision
-from registry.services.holding import reasons_of_history, reasons_to_hold
+from registry.services.holding import reasons_of_history, reasons_to_hold, starts_gone
 from registry.services.newcomers import reasons_of_newcomers
 from registry.services.plain_rows import rows_write
 from registry.services.recall import tell_change
@@ -153,16 +154,17 @@ def _add(
     published = None if current is None else json.loads(bytes(current.revision.content))
     reasons = []
     if current is not None and published is not None:
-        reasons = reasons_to_hold(published, content)
-        reasons += reasons_of_history(published, content, _shown_before(current.revision))
+        reasons = reasons_against(current.revision, content)
         reasons += reasons_of_newcomers(published, content, timezone.now())
-    if last is not None and last.state == State.WITHDRAWN:
+    shown_last = newest.exclude(state__in=[State.HELD, State.REFUSED]).first()
+    if shown_last is not None and shown_last.state == State.WITHDRAWN:
         reasons.append({"code": "after_withdrawal"})
     approved = approved_by_decision(design, evidence) if reasons else ""
     if approved:
-        # Moderators saw this very chart when they decided.  Taking a decision back is no word for a table of
-        # newcomers: it waits as it did before.
-        reasons = [r for r in reasons if approved == "undone" and r["code"] == "variant_new"]
+        # Moderators saw this very chart when they decided.  But what was withdrawn is brought back by a
+        # decision about that alone; and taking a decision back is no word for a table of newcomers.
+        stay = ("after_withdrawal", "variant_new") if approved == "undone" else ("after_withdrawal",)
+        reasons = [reason for reason in reasons if reason["code"] in stay]
     if last is not None:  # an older revision that still waits is overtaken by this one
         design.revisions.filter(state=State.HELD).update(state=State.REFUSED)
     revision = ChartRevision.objects.create(
@@ -181,8 +183,35 @@ def _add(
     findings_store(revision, content)
     if not reasons:
         show_revision(revision, content)
+        publication_record(revision)
         tell_change(revision, published)
     return revision
+
+
+def publication_record(revision: ChartRevision) -> None:
+    """Its bytes by their digest in the log, so that whoever has a copy of the chain can hold them to it."""
+    record(
+        by=None,
+        action="revision_publish",
+        target_kind="revision",
+        target_uuid=revision.uuid,
+        number=revision.number,
+        content_sha256=revision.content_sha256,
+    )
+
+
+def reasons_against(shown: ChartRevision, content: dict[str, Any]) -> list[dict[str, Any]]:
+    """Why a moderator must look at this chart where readers are shown that revision."""
+    published = json.loads(bytes(shown.content))
+    return [
+        *reasons_to_hold(published, content),
+        *reasons_of_history(published, content, _shown_before(shown)),
+    ]
+
+
+def reasons_for_moderators(shown: ChartRevision, content: dict[str, Any]) -> list[dict[str, Any]]:
+    """The same of a chart that a decision would make; no moderator alone takes a start position away."""
+    return [*reasons_against(shown, content), *starts_gone(json.loads(bytes(shown.content)), content)]
 
 
 def _current(design: Design) -> CurrentChart | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -11,9 +10,9 @@ from django.db import transaction
 
 from registry.models import CurrentChart, Decision, Design
 from registry.selectors.evidence import digest_of
-from registry.services.charts import chart_of, frozen_inputs
+from registry.services.charts import chart_of, frozen_inputs, reasons_for_moderators
 from registry.services.effects import EFFECTS
-from registry.services.holding import reasons_to_hold
+from registry.services.holding import FOR_TWO
 from registry.services.snapshots import snapshot_in_force
 
 
@@ -26,8 +25,8 @@ class ChartsAhead:
 
     @property
     def touch_start(self) -> bool:
-        """A settled cell of a start position changes, or a whole table goes."""
-        return any(reason["code"] in ("start_position", "variant_gone") for reason in self.reasons)
+        """A settled cell of a start position changes or goes, or a whole table does."""
+        return any(reason["code"] in FOR_TWO for reason in self.reasons)
 
 
 class _Back(Exception):
@@ -53,7 +52,7 @@ def charts_ahead(decision: Decision, act: Callable[[], None]) -> ChartsAhead:
                 current = CurrentChart.objects.filter(design=design).select_related("revision").first()
                 if current is not None:
                     _inputs, content = chart_of(design, inputs, snapshot)
-                    reasons += reasons_to_hold(json.loads(bytes(current.revision.content)), content)
+                    reasons += reasons_for_moderators(current.revision, content)
             raise _Back
     except _Back:
         pass

@@ -7,7 +7,7 @@ from django.core.exceptions import PermissionDenied
 from registry.errors import refuse
 from registry.models import Decision, Dispute, User
 from registry.permissions import is_party
-from registry.selectors.parties import parties, proposer_moderates
+from registry.selectors.parties import SECOND_AFTER_DAYS, parties, proposer_moderates, second_voices
 from registry.selectors.seen import case_seen
 from registry.services.effects import EFFECTS
 from registry.translation import gettext as _
@@ -53,9 +53,24 @@ def check_no_party(by: User, decision: Decision) -> None:
 def check_proposer(decision: Decision) -> None:
     """A second voice is one beside another moderator's: whoever was relieved meanwhile gave none."""
     if not proposer_moderates(decision):
-        raise PermissionDenied(
-            _("Whoever proposed this doesn't moderate any more. A moderator can refuse it and decide anew.")
+        raise PermissionDenied(_proposer_left())
+
+
+def _proposer_left() -> str:
+    return _("Whoever proposed this doesn't moderate any more. A moderator can refuse it and decide anew.")
+
+
+def why_no_second(by: User, decision: Decision) -> str:
+    """Why this moderator's yes would be no second voice, as a sentence; "" where it is one."""
+    if decision.proposer_id == by.pk:
+        return _("The second voice must be another moderator's.")
+    if not proposer_moderates(decision):
+        return _proposer_left()
+    if not second_voices().filter(pk=by.pk).exists():
+        return _("You can give the second voice {n} days after you became a moderator.").format(
+            n=SECOND_AFTER_DAYS
         )
+    return ""
 
 
 def check_once(decision: Decision) -> None:

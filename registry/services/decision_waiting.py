@@ -1,4 +1,8 @@
-"""What a decision waits for: the contributor's time to answer, a second moderator, or a stated time."""
+"""What a decision waits for: the contributor's time to answer, a second moderator, or a stated time.
+
+The time stands in for a second moderator where there is none, except where one moderator would silence
+another: of two, each could else be rid of the other by proposing first.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +14,7 @@ from django.utils import timezone
 
 from registry.models import Decision, Dispute, User
 from registry.selectors.parties import may_reply, seconds_for
+from registry.services.audit import record
 from registry.services.decision_charts import charts_ahead
 from registry.services.effects import EFFECTS
 
@@ -32,12 +37,23 @@ def set_waiting(decision: Decision, by: User) -> None:
 
 
 def wait_for_second(decision: Decision, by: User) -> None:
-    """For another moderator; where there is none, for the stated time."""
+    """For another moderator; where there is none, for the stated time, if one may stand in."""
     decision.needs_second = True
-    if not seconds_for(decision, by):
+    if not EFFECTS[decision.kind].by_person and not seconds_for(decision, by):
         decision.before["alone"] = True
         alone = timezone.now() + waiting_time()
         decision.effective_at = max(decision.effective_at or alone, alone)
+
+
+def wait_anew(decision: Decision) -> None:
+    """For another moderator from now on: the voice, or the time, that it had is none."""
+    decision.approver = None
+    decision.before.pop("alone", None)
+    until = decision.before.get("reply_until")
+    decision.effective_at = None if until is None else datetime.fromisoformat(until)
+    decision.save()
+    record(by=None, action="decision_waits_anew", target_kind=decision.target_kind,
+           target_uuid=decision.target_uuid, decision=str(decision.uuid))  # fmt: skip
 
 
 def _try(decision: Decision) -> None:

@@ -18,7 +18,7 @@ from django.utils import timezone
 from registry.errors import refuse
 from registry.models import Decision, Design, Dispute, Target, User
 from registry.permissions import require
-from registry.selectors.parties import SECOND_AFTER_DAYS, may_reply, second_voices
+from registry.selectors.parties import may_reply, second_moderates
 from registry.services.audit import record
 from registry.services.decision_charts import charts_ahead
 from registry.services.decision_checks import (
@@ -27,9 +27,10 @@ from registry.services.decision_checks import (
     check_proposer,
     check_stands,
     check_unchanged,
+    why_no_second,
 )
 from registry.services.decision_ends import decision_end, decision_tell
-from registry.services.decision_waiting import set_waiting, wait_for_second
+from registry.services.decision_waiting import set_waiting, wait_anew, wait_for_second
 from registry.services.dispute_states import dispute_settle
 from registry.services.effects import EFFECTS, taken_back, undo_needs_second
 from registry.services.effects.accounts import account_of
@@ -137,15 +138,9 @@ def approve(*, by: User, decision: Decision, seen: str | None = None) -> Decisio
     decision = _locked(by, decision, seen)
     if decision.state != State.WAITING or not decision.needs_second or decision.approver_id is not None:
         refuse("/decision", "decision_not_waiting", _("This decision doesn't wait for a second voice."))
-    if decision.proposer_id == by.pk:
-        raise PermissionDenied(_("The second voice must be another moderator's."))
-    if not second_voices().filter(pk=by.pk).exists():
-        raise PermissionDenied(
-            _("You can give the second voice {n} days after you became a moderator.").format(
-                n=SECOND_AFTER_DAYS
-            )
-        )
-    check_proposer(decision)
+    why = why_no_second(by, decision)
+    if why:
+        raise PermissionDenied(why)
     EFFECTS[decision.kind].check(decision)
     decision.before["approves"] = charts_ahead(decision, partial(_try_stored, decision)).evidence
     decision.approver = by
@@ -183,7 +178,9 @@ def agree(*, by: User, decision: Decision) -> Decision:
         raise PermissionDenied(_("Only the contributor of the sheet can agree, while the decision waits."))
     check_proposer(decision)
     decision.before.pop("reply_until", None)
-    if not decision.needs_second or decision.approver_id is not None:
+    if decision.approver_id is not None and not second_moderates(decision):
+        wait_anew(decision)
+    elif not decision.needs_second or decision.approver_id is not None:
         decision.effective_at = None
     decision.save()
     record(by=by, action="decision_agree", target_kind=decision.target_kind,

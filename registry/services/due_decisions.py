@@ -9,9 +9,9 @@ from django.utils import timezone
 
 from registry.errors import RegistryErrors
 from registry.models import Decision
-from registry.selectors.parties import proposer_moderates, seconds_for
+from registry.selectors.parties import proposer_moderates, second_moderates
 from registry.services.audit import record
-from registry.services.decision_waiting import waiting_time
+from registry.services.decision_waiting import wait_anew, wait_for_second
 from registry.services.decisions import take_force
 from registry.services.effects import EFFECTS
 from registry.services.one_by_one import OneByOne
@@ -35,8 +35,7 @@ def apply_due(*, now: datetime | None = None) -> int:
 
 def _apply_one(pk: int) -> bool:
     decision = Decision.objects.select_for_update(of=("self",)).select_related("dispute").get(pk=pk)
-    second = not decision.needs_second or decision.approver_id is not None or decision.before.get("alone")
-    if decision.state != State.WAITING or not second:
+    if decision.state != State.WAITING or not _has_second(decision):
         return False
     possible = proposer_moderates(decision)
     try:
@@ -54,11 +53,23 @@ def _apply_one(pk: int) -> bool:
     return True
 
 
+def _has_second(decision: Decision) -> bool:
+    """The second voice where it needs one, or the time that stands in; who gave it must moderate still."""
+    if not decision.needs_second:
+        return True
+    timed = bool(decision.before.get("alone")) and not EFFECTS[decision.kind].by_person
+    if second_moderates(decision) or (timed and decision.approver_id is None):
+        return True
+    if decision.approver_id is not None or "alone" in decision.before:
+        wait_anew(decision)
+    return False
+
+
 def _nobody_left() -> None:
-    """A second voice that nobody can give any more becomes a waiting time."""
+    """A second voice that nobody can give any more becomes a waiting time, where one may stand in."""
     stuck = Decision.objects.filter(state=State.WAITING, needs_second=True, approver=None)
-    for decision in stuck.filter(effective_at=None).select_related("proposer"):
-        if decision.proposer is not None and not seconds_for(decision, decision.proposer):
-            decision.before["alone"] = True
-            decision.effective_at = timezone.now() + waiting_time()
-            decision.save(update_fields=["before", "effective_at"])
+    for decision in stuck.select_related("proposer").order_by("pk"):
+        if decision.proposer is not None and "alone" not in decision.before:
+            wait_for_second(decision, decision.proposer)
+            if "alone" in decision.before:
+                decision.save(update_fields=["before", "effective_at"])

@@ -19,6 +19,7 @@ Place = tuple[Any, ...]
 # another state: the last step is what is held.
 SETTLED = ("agreed", "disputed")
 SETTLED_AT_START = (*SETTLED, "provisional")
+FOR_TWO = ("start_position", "variant_gone", "after_withdrawal")  # reasons that two moderators answer for
 WIDER = 2.0  # times as wide an acceptance range is no chance of one unit more
 
 
@@ -94,6 +95,27 @@ def reasons_of_history(
         if not open_:
             break
     return reasons
+
+
+def starts_gone(before: dict[str, Any], after: dict[str, Any]) -> list[dict[str, Any]]:
+    """Settled cells of start positions that a table which stays is left without.
+
+    Readers see them as not read, which misleads nobody, so it is shown at once where contributors withdraw
+    their own sheets; but no moderator alone takes them away from everybody.
+    """
+    starts, left = _starts(before), _all_cells(after).keys()
+    tables = {variant["variant"] for variant in after["variants"]}
+    return [
+        _reason(key[0], {**cell, "state": None}, cell["state"], starts)
+        for key, cell in _all_cells(before).items()
+        if cell["position"] in starts and _is_settled(cell, starts) and key[0] in tables and key not in left
+    ]
+
+
+def starts_settled(chart: dict[str, Any]) -> bool:
+    """Whether readers may rely on any cell of a start position."""
+    starts, cells = _starts(chart), _all_cells(chart).values()
+    return any(cell["position"] in starts and _is_settled(cell, starts) for cell in cells)
 
 
 def _starts(chart: dict[str, Any]) -> set[str]:

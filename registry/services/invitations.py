@@ -44,7 +44,7 @@ def invitation_make(*, by: User | None, email: str, link: Callable[[str], str]) 
     """
     if by is not None:
         require(by, "moderate")
-    email, token, now = _checked(email), secrets.token_urlsafe(32), timezone.now()
+    email, token, now = _checked(email, by), secrets.token_urlsafe(32), timezone.now()
     others = [] if by is None else list(second_voices().exclude(pk=by.pk))
     opens_at = now + waiting_time() if by is not None and not others else None
     invitation = Invitation.objects.create(
@@ -104,9 +104,12 @@ def _opens(at: datetime) -> str:
 
 @transaction.atomic
 def invitation_withdraw(*, by: User, uuid: UUID) -> bool:
-    """Ends a link that was not used yet; False where there is none such."""
+    """Ends a link that was not used yet; False where there is none such from the desk.
+
+    One by command is not the desk's to end: whoever runs the registry sends it against a rogue moderator too.
+    """
     require(by, "moderate")
-    gone = _open().filter(uuid=uuid).update(withdrawn_at=timezone.now(), email="")
+    gone = _open().filter(FROM_THE_DESK, uuid=uuid).update(withdrawn_at=timezone.now(), email="")
     if gone:
         record(by=by, action="invitation_withdraw", target_kind="invitation", target_uuid=uuid)
     return bool(gone)
@@ -130,6 +133,12 @@ def invitation_take(*, by: User, token: str) -> None:
             _("This invitation went to another e-mail address."),
             _("Sign in with the account of that address, or make one."),
         )
+    if invitation.agreed_at is not None and not _vouched(invitation):
+        raise refusal(
+            "invitation_over",
+            _("Whoever made this invitation doesn't moderate any more."),
+            _("Ask for another one."),
+        )
     if not _agreed(invitation):
         advice = _("Wait until another moderator has agreed.")
         raise refusal(
@@ -146,10 +155,18 @@ def invitation_take(*, by: User, token: str) -> None:
 
 def _agreed(invitation: Invitation) -> bool:
     """By another moderator; or the stated time went by, and who made it is a moderator still."""
-    if invitation.agreed_at is not None or not (invitation.needs_second or invitation.made_by_id):
-        return True
     waited = invitation.opens_at is not None and invitation.opens_at <= timezone.now()
-    return waited and moderators().filter(invitations_made=invitation).exists()
+    agreed = invitation.agreed_at is not None or waited or not _from_the_desk(invitation)
+    return agreed and _vouched(invitation)
+
+
+def _from_the_desk(invitation: Invitation) -> bool:
+    return invitation.needs_second or invitation.made_by_id is not None
+
+
+def _vouched(invitation: Invitation) -> bool:
+    """By who runs the registry, or by a moderator who is one still: nobody relieved leaves a successor."""
+    return not _from_the_desk(invitation) or moderators().filter(invitations_made=invitation).exists()
 
 
 def invitations_forget() -> int:
@@ -161,7 +178,7 @@ def _open() -> QuerySet[Invitation]:
     return Invitation.objects.filter(used_at=None, withdrawn_at=None, expires_at__gt=timezone.now())
 
 
-def _checked(text: str) -> str:
+def _checked(text: str, by: User | None) -> str:
     email = User.objects.normalize_email(text.strip()).lower()
     try:
         validate_email(email)
@@ -174,7 +191,7 @@ def _checked(text: str) -> str:
         ) from None
     if User.objects.filter(email=email, groups__name=MODERATORS).exists():
         raise refusal("moderator_already", _("This person is a moderator already."), field="/email")
-    if _open().count() >= MOST_OPEN:
+    if by is not None and _open().filter(FROM_THE_DESK).count() >= MOST_OPEN:
         message = _("Many invitations are open already.")
         raise refusal("too_many_invitations", message, _("Withdraw one first."), field="/email")
     return email

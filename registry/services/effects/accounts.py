@@ -42,7 +42,7 @@ def let_back(decision: Decision) -> None:
 
 
 def is_about_moderator(decision: Decision) -> bool:
-    """One moderator alone doesn't silence another."""
+    """One moderator alone doesn't silence another, however long it waits."""
     about = {"contributor__uuid": decision.target_uuid, "groups__name": MODERATORS}
     return User.objects.filter(**about).exists()
 
@@ -82,7 +82,12 @@ def account_designs(decision: Decision) -> set[int]:
 
 EFFECTS: dict[str, Effect] = {
     Decision.Kind.SUSPEND: Effect(
-        ACCOUNT, check=check_suspend, apply=suspend, reverse=let_back, needs_second=is_about_moderator
+        ACCOUNT,
+        check=check_suspend,
+        apply=suspend,
+        reverse=let_back,
+        needs_second=is_about_moderator,
+        by_person=True,
     ),
     Decision.Kind.END_MODERATING: Effect(
         ACCOUNT,
@@ -90,6 +95,7 @@ EFFECTS: dict[str, Effect] = {
         apply=end_moderating,
         reverse=moderate_again,
         needs_second=lambda decision: True,
+        by_person=True,
     ),
     Decision.Kind.SET_ASIDE_ACCOUNT: Effect(ACCOUNT, check=check_account, designs=account_designs),
 }

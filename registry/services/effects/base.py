@@ -31,7 +31,8 @@ class Effect:
 
     check: raises RegistryErrors where it can't be done; apply: writes what isn't an overlay, and into
     `before` what reverse needs; reverse: the exact inverse; designs: ids of those whose charts may change;
-    previewed: the charts are computed before deciding, so that a touched start position is known.
+    previewed: the charts are computed before deciding, so that a touched start position is known;
+    by_person: no stated time stands in for the second voice.
     """
 
     targets: tuple[str, ...]
@@ -41,6 +42,7 @@ class Effect:
     designs: Callable[[Decision], set[int]] = no_designs
     previewed: bool = False
     needs_second: Callable[[Decision], bool] = lambda decision: False
+    by_person: bool = False
 
 
 def target_row(model: type[Row], decision: Decision) -> Row:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 from uuid import UUID
 
 from registry.errors import refuse
-from registry.models import Decision, Design, PartNumber, Place, Supersession
+from registry.models import CurrentChart, Decision, Design, PartNumber, Place, Supersession
 from registry.models.catalogue import DesignState, SamePattern
 from registry.services.design_fields import change_field, field_value, read_changes
 from registry.services.effects.base import DESIGN, PART, Effect, counted_in, routing, target_row
 from registry.services.effects.sheets import check_labels
+from registry.services.holding import starts_settled
 from registry.translation import gettext as _
 
 
@@ -89,6 +91,12 @@ def check_merge(decision: Decision) -> None:
     check_labels(source, there, decision.payload, Place.objects.filter(position__design=source))
 
 
+def has_starts(decision: Decision) -> bool:
+    """Readers are shown settled cells of start positions of this design."""
+    shown = CurrentChart.objects.filter(design__uuid=decision.target_uuid).select_related("revision").first()
+    return shown is not None and starts_settled(json.loads(bytes(shown.revision.content)))
+
+
 def merge_designs(decision: Decision) -> None:
     there = Design.objects.get(uuid=decision.payload["design"])
     Design.objects.filter(uuid=decision.target_uuid).update(merged_into=there)
@@ -161,7 +169,11 @@ def unsupersede(decision: Decision) -> None:
 
 
 def edits_start(decision: Decision) -> bool:
-    return any(path[0] in ("start", "start_known") for path, _value in decision.payload["set"])
+    """Which positions release the starter, or by what the pins of a chart are found that tells of them."""
+    fields = {path[0] for path, _value in decision.payload["set"]}
+    return bool(fields & {"start", "start_known"}) or (
+        bool(fields & {"viewing", "landmark"}) and has_starts(decision)
+    )
 
 
 def _other(model: Any, text: Any, field: str) -> Any:
@@ -189,6 +201,7 @@ EFFECTS: dict[str, Effect] = {
         reverse=unmerge_designs,
         designs=merge_touches,
         previewed=True,
+        needs_second=has_starts,  # readers would be shown the other design's instead
     ),
     Decision.Kind.MERGE_PARTS: Effect(
         PART, check=check_merge_parts, apply=merge_parts, reverse=unmerge_parts

@@ -9,8 +9,9 @@ from django.utils import timezone
 from registry.errors import refuse
 from registry.models import Change, ChartRevision, CurrentChart, Decision, Design
 from registry.services.changes import change_of_revision
-from registry.services.charts import show_revision
+from registry.services.charts import publication_record, show_revision
 from registry.services.effects.base import REVISION, Effect, target_row
+from registry.services.holding import FOR_TWO
 from registry.services.recall import tell_recall
 from registry.translation import gettext as _
 
@@ -53,6 +54,7 @@ def publish(decision: Decision) -> None:
     revision.withdrawn_at, revision.withdrawn_reason = None, ""
     revision.save(update_fields=["state", "published_at", "withdrawn_at", "withdrawn_reason"])
     current_show(revision.design)
+    publication_record(revision)
 
 
 def unpublish(decision: Decision) -> None:
@@ -107,14 +109,16 @@ def unwithdraw(decision: Decision) -> None:
         current_show(revision.design)
 
 
-def touches_start(decision: Decision) -> bool:
+def needs_two(decision: Decision) -> bool:
+    """It touches a start position, takes a table away, or brings a chart back that two withdrew."""
     revision = ChartRevision.objects.get(uuid=decision.target_uuid)
-    return any(reason["code"] in ("start_position", "variant_gone") for reason in revision.held_because)
+    codes = {reason["code"] for reason in revision.held_because}
+    return revision.state == State.WITHDRAWN or not codes.isdisjoint(FOR_TWO)
 
 
 EFFECTS: dict[str, Effect] = {
     Decision.Kind.PUBLISH: Effect(
-        REVISION, check=check_publish, apply=publish, reverse=unpublish, needs_second=touches_start
+        REVISION, check=check_publish, apply=publish, reverse=unpublish, needs_second=needs_two
     ),
     Decision.Kind.HOLD: Effect(REVISION, check=check_hold, apply=hold, reverse=unhold),
     Decision.Kind.WITHDRAW_REVISION: Effect(

@@ -56,3 +56,8 @@ def test_no_action_shows_its_code_in_any_language(language: str) -> None:
     if language != "en":
         with translation.override("en"):
             assert not [action for action, said in words.items() if said == deed_words(action)]
+
+
+def test_contributor_s_yes_and_the_second_moderator_s_are_told_apart() -> None:
+    assert "second moderator" in deed_words("decision_approve")
+    assert "second moderator" not in deed_words("decision_agree")

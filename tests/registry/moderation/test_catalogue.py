@@ -46,6 +46,7 @@ def test_merged_sheets_count_in_the_other_design_and_come_back_exactly(people, m
         made_sheet(person, doubled)
     before = {design.pk: newest(design) for design in (kept, doubled)}
     merge = decide(by=moderators[0], **about(doubled, "merge_designs", design=str(kept.uuid)))
+    approve(by=moderators[1], decision=merge)
     content = json.loads(bytes(newest(kept).content))
     assert content["counts"]["submissions"] == 5
     assert newest(doubled) == before[doubled.pk]  # nothing of it was rewritten
@@ -53,7 +54,8 @@ def test_merged_sheets_count_in_the_other_design_and_come_back_exactly(people, m
     edit(moderators[1], kept, [["name"], "Ferry selector 12"])
     late = made_sheet(people[3], kept)
     early = made_sheet(people[1], doubled)
-    undo(by=moderators[0], decision=merge, reason="Another plug after all.")
+    parted = undo(by=moderators[0], decision=merge, reason="Another plug after all.")
+    approve(by=moderators[1], decision=parted)
     kept.refresh_from_db()
     assert kept.name == "Ferry selector 12"
     sheets = {entry["submission"] for entry in json.loads(bytes(newest(kept).content))["submissions"]}

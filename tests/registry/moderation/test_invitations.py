@@ -182,6 +182,16 @@ def test_invitation_of_a_moderator_who_is_alone_works_after_the_stated_time(
     assert may(newcomer, "moderate")
 
 
+def test_nobody_who_was_relieved_leaves_a_successor(moderator: User, second: User, newcomer: User) -> None:
+    links: list[str] = []
+    invitation, _address = invitation_make(by=moderator, email=WHOM, link=str)
+    assert invitation_agree(by=second, uuid=invitation.uuid, link=kept(links))
+    moderator.groups.clear()
+    with pytest.raises(RegistryErrors, match="doesn't moderate any more"):
+        invitation_take(by=newcomer, token=links[0])
+    assert not may(newcomer, "moderate")
+
+
 def kept(links: list[str]) -> Callable[[str], str]:
     def link(token: str) -> str:
         links.append(token)
@@ -195,6 +205,23 @@ def test_open_invitations_are_few(moderator: User) -> None:
         invitation_make(by=moderator, email=f"a{n}@workshop.example", link=str)
     with pytest.raises(RegistryErrors, match="open already"):
         invitation_make(by=moderator, email=WHOM, link=str)
+
+
+def test_one_by_command_is_neither_ended_nor_crowded_out_at_the_desk(
+    client: Client, moderator: User, newcomer: User, settings: Any
+) -> None:
+    """Against a rogue moderator it is the way out."""
+    for n in range(MOST_OPEN):
+        invitation_make(by=moderator, email=f"a{n}@workshop.example", link=str)
+    links: list[str] = []
+    invitation, _address = invitation_make(by=None, email=WHOM, link=kept(links))
+    client.force_login(moderator)
+    page = client.get("/desk/invitations/").content.decode()
+    assert WHOM in page and f'name="withdraw" value="{invitation.uuid}"' not in page
+    client.post("/desk/invitations/", {"withdraw": str(invitation.uuid)})
+    settings.BENCHQUORUM_MODERATOR_MFA = False
+    invitation_take(by=newcomer, token=links[0])
+    assert may(newcomer, "moderate")
 
 
 def test_only_moderators_invite(client: Client, newcomer: User) -> None:

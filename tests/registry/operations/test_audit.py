@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import threading
 import uuid
@@ -13,9 +14,12 @@ from django.db import OperationalError, connection, connections, transaction
 from registry.commands.main import main
 from registry.formats.audit_chain import chain_faults, read_chain
 from registry.immutability import lifted
-from registry.models import AuditEntry
+from registry.models import AuditEntry, ChartRevision
 from registry.services.audit import chain_seal, published_chain, record, stored_faults
+from registry.services.charts import chart_refresh
+from registry.services.decisions import approve, decide
 from tests.api.made import made_user
+from tests.registry.moderation.made import account, made_design, made_sheet, newest
 
 THREADS, EACH = 4, 6
 
@@ -160,3 +164,43 @@ def test_command_verifies_the_registry(capsys: pytest.CaptureFixture[str]) -> No
     with lifted(connection):
         AuditEntry.objects.update(action="export")
     assert main(["audit"]) == 1
+
+
+@pytest.mark.django_db
+def test_published_revision_that_was_rewritten_with_its_digest_is_found(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Whoever holds the database can make bytes and digest fit again, not the copies of the log."""
+    person = account("reader")
+    design = made_design(person)
+    made_sheet(person, design)
+    chart_refresh(design_id=design.pk)
+    revision = newest(design)
+    assert main(["audit"]) == 0
+    chain_seal()
+    (told,) = (entry for entry in published_chain() if entry["action"] == "revision_publish")
+    assert told["target_uuid"] == str(revision.uuid)
+    assert told["detail"] == {"number": revision.number, "content_sha256": revision.content_sha256}
+    with lifted(connection):
+        content = bytes(revision.content).replace(b'"closed"', b'"open"')
+        digest = hashlib.sha256(content).hexdigest()
+        ChartRevision.objects.filter(pk=revision.pk).update(content=content, content_sha256=digest)
+    capsys.readouterr()
+    assert main(["audit"]) == 1
+    assert capsys.readouterr().err.splitlines() == [
+        f"revision {revision.uuid}: not the one whose publication is entry {told['number']} of the log"
+    ]
+
+
+@pytest.mark.django_db
+def test_what_moderators_publish_stands_in_the_log_by_its_digest() -> None:
+    person, first, second = account("reader"), *(account(f"m{n}", moderator=True) for n in range(2))
+    design = made_design(person)
+    made_sheet(person, design)
+    chart_refresh(design_id=design.pk)
+    revision = newest(design)
+    about = {"target_kind": "revision", "target_uuid": revision.uuid, "reason": "So."}
+    for kind in ("withdraw_revision", "publish"):
+        approve(by=second, decision=decide(by=first, kind=kind, **about))  # type: ignore[arg-type]
+    entries = AuditEntry.objects.filter(action="revision_publish", target_uuid=revision.uuid)
+    assert [entry.detail["content_sha256"] for entry in entries] == [revision.content_sha256] * 2

@@ -8,14 +8,17 @@ from datetime import timedelta
 from io import BytesIO
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 
 from registry.commands.main import main
+from registry.errors import RegistryError
 from registry.formats.package_parquet import parquet_is_there
+from registry.immutability import lifted
 from registry.models import AuditEntry
-from registry.services.audit import record
+from registry.services.audit import record, stored_faults
 from registry.services.chain_file import chain_file, chain_publish
-from registry.services.packages import open_data
+from registry.services.packages.writing import open_data
 from registry.services.packages.open_data import open_data_due, open_data_file, open_data_write
 from tests.registry.moderation.made import account, made_design, made_sheet
 
@@ -114,6 +117,28 @@ def test_clock_publishes_the_log_and_an_outsider_verifies_it(client, tmp_path, c
 
 def test_a_log_without_an_entry_is_published_too():
     assert (chain_publish().number, chain_file().path.read_text()) == (0, "")
+
+
+def test_what_was_published_is_not_written_over_where_the_log_has_lost_it(capsys, tmp_path):
+    """An end that was cut off or rewritten, or a backup that was restored: each would else leave no trace."""
+    deed(account("reader"))
+    deed(account("another"))
+    path = chain_publish().path
+    told = path.read_bytes()
+    assert main(["audit"]) == 0
+    with lifted(connection):
+        AuditEntry.objects.latest("pk").delete()
+    for how in ("cut", "rewritten"):
+        assert stored_faults() == []  # the log by itself shows nothing
+        assert main(["audit"]) == 1
+        assert f"entry 2 of the log is not that of the published {path}" in capsys.readouterr().err
+        with pytest.raises(RegistryError, match="nothing was written over it"):
+            chain_publish()
+        assert path.read_bytes() == told
+        deed(account(how))
+    path.rename(tmp_path / "before.jsonl")
+    assert chain_publish().number == 3
+    assert main(["audit"]) == 0
 
 
 def test_a_log_that_has_not_grown_is_not_written_again():

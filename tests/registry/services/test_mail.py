@@ -6,6 +6,7 @@ import json
 import signal
 import smtplib
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -244,7 +245,8 @@ def test_a_mail_for_later_is_not_late_before_its_time(queue: None) -> None:
     assert backlog().oldest_seconds >= 300
 
 
-def test_the_clock_forgets_where_no_worker_does(queue: None) -> None:
+def test_the_clock_forgets_where_no_worker_does(queue: None, tmp_path: Path, settings: Any) -> None:
+    settings.DATA_DIR = tmp_path
     send()
     work()
     assert main(["due", "--quiet"]) == 0
