@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -27,9 +28,9 @@ class ChainFile:
     hash: str
 
 
-def chain_lines() -> Iterator[str]:
-    """The published chain as text, an entry a line."""
-    for entry in published_chain():
+def chain_lines(after: int = 0) -> Iterator[str]:
+    """The published chain as text, an entry a line; after: the number of an entry that is there already."""
+    for entry in published_chain(after=after):
         yield json.dumps(entry, sort_keys=True, ensure_ascii=False) + "\n"
 
 
@@ -46,7 +47,11 @@ def chain_file() -> ChainFile | None:
 
 
 def chain_publish() -> ChainFile:
-    """Write the file if the log has grown; who downloads meanwhile gets the earlier one whole."""
+    """Write the file if the log has grown; who downloads meanwhile gets the earlier one whole.
+
+    What stands in it is taken over as it is: a long log is read from the database once, not each hour.  One
+    that doesn't end as the log did, as after a restore, is written anew.
+    """
     chain_seal()
     there = chain_file()
     last = AuditEntry.objects.exclude(number=None).order_by("-number").values_list("number", "hash").first()
@@ -54,14 +59,27 @@ def chain_publish() -> ChainFile:
         return there
     path = open_data_folder() / CHAIN
     path.parent.mkdir(parents=True, exist_ok=True)
+    kept = there if there is not None and _is_of_the_log(there) else None
     with tempfile.TemporaryDirectory(dir=path.parent) as folder:
         whole = Path(folder) / CHAIN
-        with whole.open("w", encoding="utf-8") as file:
-            file.writelines(chain_lines())
+        if kept is not None:
+            shutil.copyfile(kept.path, whole)
+        with whole.open("a", encoding="utf-8") as file:
+            file.writelines(chain_lines(0 if kept is None else kept.number))
         whole.replace(path)
     written = chain_file()
     assert written is not None
     return written
+
+
+def _is_of_the_log(there: ChainFile) -> bool:
+    """Whether it ends, with a whole line, in an entry that the log has too; its hash names all before it."""
+    if there.number == 0:
+        return False
+    with there.path.open("rb") as file:
+        file.seek(-1, os.SEEK_END)
+        whole = file.read() == b"\n"
+    return whole and AuditEntry.objects.filter(number=there.number, hash=there.hash).exists()
 
 
 def _last_line(path: Path) -> bytes:
