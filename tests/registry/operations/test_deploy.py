@@ -14,6 +14,7 @@ import yaml
 from django.test import Client
 
 from registry.commands.main import COMMANDS
+from tests.machine import in_ci
 
 ROOT = Path(__file__).parents[3]
 DEPLOY = ROOT / "deploy"
@@ -126,10 +127,51 @@ def test_units_are_there_for_server_worker_and_every_job() -> None:
     assert names == jobs | {"benchquorum-web@.service", "benchquorum-worker@.service"}
 
 
+def test_commands_by_hand_get_the_settings_of_the_units_and_the_owners_where_they_make_tables(
+    tmp_path: Path,
+) -> None:
+    """As the runbook has them, word for word; what systemd would do is written down instead."""
+    functions = re.findall(r"^ +(as_(?:server|owner)\(\) \{.*\})$", RUNBOOK, re.MULTILINE)
+    assert len(functions) == 2
+    (tmp_path / "systemd-run").write_text('#!/bin/sh\nprintf "%s\\n" "$@"\n')
+    (tmp_path / "systemd-run").chmod(0o755)
+    script = "\n".join([*functions, "as_server bin audit", "echo", "as_owner bin restore 'a file'"])
+    done = subprocess.run(
+        ["sh", "-c", script], env={"PATH": f"{tmp_path}:/usr/bin:/bin"},
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    server, owner = (called.strip().splitlines() for called in done.stdout.split("\n\n"))
+    unit = (DEPLOY / "systemd" / "benchquorum-due.service").read_text()
+    settings = next(line for line in unit.splitlines() if line.startswith("EnvironmentFile="))
+    assert "--uid=benchquorum" in server and settings in server and server[-2:] == ["bin", "audit"]
+    assert owner[-3:] == ["bin", "restore", "a file"]
+    assert owner.index(settings) < owner.index("EnvironmentFile=/etc/benchquorum-owner.env")  # the later one holds
+
+
+@pytest.mark.skipif(shutil.which("haproxy") is None and not in_ci(), reason="no HAProxy here")
+def test_haproxy_understands_its_settings(tmp_path: Path) -> None:
+    """With a certificate of its own, and as whoever runs the test."""
+    pem = tmp_path / "registry.pem"
+    key, certificate = tmp_path / "key", tmp_path / "certificate"
+    subprocess.run(
+        ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2",
+         "-subj", "/CN=registry.example", "-keyout", key, "-out", certificate],
+        capture_output=True, check=True,
+    )  # fmt: skip
+    pem.write_bytes(key.read_bytes() + certificate.read_bytes())
+    text = (DEPLOY / "haproxy.cfg").read_text()
+    assert "\n  user haproxy\n" in text  # a package's own unit starts it as root
+    settings = tmp_path / "haproxy.cfg"
+    settings.write_text(text.replace("/etc/haproxy/registry.pem", str(pem)))
+    done = subprocess.run(["haproxy", "-c", "-f", settings], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, ""), done
+
+
 @pytest.mark.parametrize("path", [one for one in UNITS if one.suffix == ".service"], ids=lambda one: one.name)
 def test_units_are_closed_use_one_thread_a_process_and_give_way(path: Path) -> None:
     lines = path.read_text().splitlines()
     assert {"StateDirectoryMode=0700", "NoNewPrivileges=true", "ProtectSystem=strict"} <= set(lines)
+    assert {"CapabilityBoundingSet=", "ProtectKernelTunables=true", "RestrictNamespaces=true"} <= set(lines)
     assert "Environment=OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1" in lines
     weights = [int(line.removeprefix("CPUWeight=")) for line in lines if line.startswith("CPUWeight=")]
     if "web" in path.name:
@@ -151,6 +193,18 @@ def test_systemd_understands_the_units(tmp_path: Path) -> None:
         ["systemd-analyze", "verify", "--man=no", *names], capture_output=True, text=True, check=False
     )
     assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="no systemd here")
+@pytest.mark.parametrize("path", [one for one in UNITS if one.suffix == ".service"], ids=lambda one: one.name)
+def test_systemd_finds_little_that_a_unit_lies_open_to(path: Path, tmp_path: Path) -> None:
+    unit = tmp_path / path.name.replace("@", "@8000")
+    unit.write_text(path.read_text())
+    judged = subprocess.run(
+        ["systemd-analyze", "security", "--offline=true", "--no-pager", "--threshold=35", unit],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert judged.returncode == 0, judged.stdout.splitlines()[-1:]  # of 100; 92 without any of it
 
 
 def test_who_is_stopped_says_first_that_it_leaves() -> None:
