@@ -145,7 +145,8 @@ def test_commands_by_hand_get_the_settings_of_the_units_and_the_owners_where_the
     settings = next(line for line in unit.splitlines() if line.startswith("EnvironmentFile="))
     assert "--uid=benchquorum" in server and settings in server and server[-2:] == ["bin", "audit"]
     assert owner[-3:] == ["bin", "restore", "a file"]
-    assert owner.index(settings) < owner.index("EnvironmentFile=/etc/benchquorum-owner.env")  # the later one holds
+    the_owners = "EnvironmentFile=/etc/benchquorum-owner.env"
+    assert owner.index(settings) < owner.index(the_owners)  # the later one holds
 
 
 @pytest.mark.skipif(shutil.which("haproxy") is None and not in_ci(), reason="no HAProxy here")
