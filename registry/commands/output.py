@@ -22,9 +22,9 @@ def warn(text: str, error: Exception | None = None) -> None:
     if not _lines:
         print(f"benchquorum: {text}", file=sys.stderr)
         return
-    told = {"name": "benchquorum", "levelname": "ERROR", "msg": text}
+    told: dict[str, Any] = {"name": "benchquorum", "levelname": "ERROR", "msg": text}
     if error is not None:
-        told["exc_info"] = (type(error), error, error.__traceback__)  # type: ignore[assignment]
+        told["exc_info"] = (type(error), error, error.__traceback__)
     print(JsonLines().format(logging.makeLogRecord(told)), file=sys.stderr)
 
 

@@ -20,7 +20,7 @@ def last_keys(alias: str, of: Models) -> dict[str, int]:
             cursor.execute("SELECT name, seq FROM sqlite_sequence")
             given = dict(cursor.fetchall())
             return {table: int(given.get(table) or 0) for table in counted}
-        found = {}
+        found: dict[str, int] = {}
         for table, sequence in _sequences(alias, counted):
             cursor.execute(f"SELECT last_value, is_called FROM {sequence}")  # noqa: S608  our own names
             value, called = cursor.fetchone()
@@ -55,6 +55,8 @@ def _sequences(alias: str, counted: Mapping[str, type[models.Model]]) -> Iterato
     connection = connections[alias]
     with connection.cursor() as cursor:
         for table, model in counted.items():
-            named = connection.ops.quote_name(table), model._meta.pk.column  # type: ignore[union-attr]
+            key = model._meta.pk
+            assert key is not None
+            named = [connection.ops.quote_name(table), key.column]
             cursor.execute("SELECT pg_get_serial_sequence(%s, %s)", named)
             yield table, cursor.fetchone()[0]
