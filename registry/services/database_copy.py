@@ -53,7 +53,8 @@ def migrate(alias: str) -> None:
 
 def copied_models() -> list[type[models.Model]]:
     """Every table of ours and of the packages, links between rows and the list of migrations included."""
-    every = [*apps.get_models(include_auto_created=True), MigrationRecorder.Migration]
+    applied: Any = MigrationRecorder.Migration  # made on the way, so that its kind is not known
+    every: list[type[models.Model]] = [*apps.get_models(include_auto_created=True), applied]
     return [model for model in every if _is_table(model)]
 
 
