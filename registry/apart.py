@@ -118,6 +118,9 @@ def _settle_in() -> None:
     import django
 
     django.setup()
+    from registry.poolers import requests_pooled
+
+    requests_pooled()
 
 
 def _end_with_parent() -> None:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import json
 import logging
+import sys
+import threading
 from contextvars import ContextVar
 from datetime import UTC, datetime
+from types import TracebackType
 
 request_id: ContextVar[str] = ContextVar("request_id", default="")
 
@@ -25,3 +28,18 @@ class JsonLines(logging.Formatter):
         if record.exc_info:
             line["error"] = self.formatException(record.exc_info)
         return json.dumps(line, ensure_ascii=False, default=str)
+
+
+def own_words_too() -> None:
+    """What Python itself says on standard error becomes a line as well: warnings, and what nobody caught."""
+    logging.captureWarnings(True)
+    sys.excepthook = _uncaught
+    threading.excepthook = lambda told: _uncaught(told.exc_type, told.exc_value, told.exc_traceback)
+
+
+def _uncaught(
+    kind: type[BaseException], error: BaseException | None, traceback: TracebackType | None
+) -> None:
+    if error is None or issubclass(kind, SystemExit | KeyboardInterrupt):
+        return
+    logging.getLogger("registry.uncaught").critical("nobody caught this", exc_info=(kind, error, traceback))

@@ -116,6 +116,7 @@ TEMPLATES = [
 ]
 
 DATABASES = {"default": database(env.str("DATABASE_URL", ""), DATA_DIR)}
+BENCHQUORUM_POOLER = env.str("BENCHQUORUM_POOLER", "")  # of the same database, for the requests of servers
 # Rate limits count here.  In memory each server process counts by itself; a shared store makes them one.
 CACHES = {"default": cache(env.cache("BENCHQUORUM_CACHE", default="locmemcache://"))}
 DJANGO_REDIS_LOG_IGNORED_EXCEPTIONS = True

@@ -1,16 +1,24 @@
 -- Two roles of PostgreSQL: one owns the tables and makes them, the other is the server's and can't drop a trigger.
--- Once, by a superuser, in a session that keeps no history:
+-- By a superuser, in a session that keeps no history:
 --   OWNER_PASSWORD=… SERVER_PASSWORD=… psql -d postgres -f roles.sql
+-- It may be run again: roles that are there stay, with their passwords.  For a further database of the same two,
+-- as for a restore: -v database=NAME.
 \set ON_ERROR_STOP on
 \getenv owner_password OWNER_PASSWORD
 \getenv server_password SERVER_PASSWORD
-CREATE ROLE owner_of_benchquorum LOGIN PASSWORD :'owner_password';
-CREATE ROLE benchquorum LOGIN PASSWORD :'server_password';
-CREATE DATABASE benchquorum OWNER owner_of_benchquorum;
-REVOKE ALL ON DATABASE benchquorum FROM PUBLIC;
-GRANT CONNECT ON DATABASE benchquorum TO benchquorum;
-\connect benchquorum
--- What follows is for the database itself, and may be run again, as where one role owned everything until now.
+\if :{?database}
+\else
+  \set database benchquorum
+\endif
+SELECT format('CREATE ROLE owner_of_benchquorum LOGIN PASSWORD %L', :'owner_password')
+  WHERE NOT EXISTS (SELECT FROM pg_roles WHERE rolname = 'owner_of_benchquorum') \gexec
+SELECT format('CREATE ROLE benchquorum LOGIN PASSWORD %L', :'server_password')
+  WHERE NOT EXISTS (SELECT FROM pg_roles WHERE rolname = 'benchquorum') \gexec
+SELECT format('CREATE DATABASE %I OWNER owner_of_benchquorum', :'database')
+  WHERE NOT EXISTS (SELECT FROM pg_database WHERE datname = :'database') \gexec
+REVOKE ALL ON DATABASE :"database" FROM PUBLIC;
+GRANT CONNECT ON DATABASE :"database" TO benchquorum;
+\connect :"database"
 REVOKE CREATE ON SCHEMA public FROM PUBLIC;
 GRANT USAGE, CREATE ON SCHEMA public TO owner_of_benchquorum;
 GRANT USAGE ON SCHEMA public TO benchquorum;

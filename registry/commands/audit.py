@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -58,17 +58,25 @@ def _set_up() -> None:
 
 
 def _verify_file(path: Path, older: Path | None) -> int:
-    entries = _entries(path)
-    faults = list(chain_faults(entries))
+    """A line at a time: a chain of years doesn't fit into memory."""
+    count, head = 0, ""
+
+    def counted() -> Iterator[dict[str, Any]]:
+        nonlocal count, head
+        for entry in _entries(path):
+            count, head = count + 1, str(entry.get("hash", ""))
+            yield entry
+
+    faults = list(chain_faults(counted()))
     if older is not None:
-        faults += extension_faults(_entries(older), entries)
-    head = entries[-1].get("hash", "") if entries else ""
-    return _say(faults, f"{len(entries)} entries, each follows from the one before it; the last is {head}.")
+        faults += extension_faults(_entries(older), _entries(path))
+    return _say(faults, f"{count} entries, each follows from the one before it; the last is {head}.")
 
 
-def _entries(path: Path) -> list[dict[str, Any]]:
+def _entries(path: Path) -> Iterator[dict[str, Any]]:
     try:
-        return list(read_chain(path.read_text(encoding="utf-8").splitlines()))
+        with path.open(encoding="utf-8") as lines:
+            yield from read_chain(lines)
     except (OSError, UnicodeDecodeError) as error:
         raise RegistryError(
             "file_unreadable",

@@ -16,11 +16,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from types import ModuleType
 
-from registry.commands.database import require_database
-from registry.commands.output import say_errors, warn
+from registry.commands.database import require_database, require_own_line
+from registry.commands.output import say_errors, warn, warn_in_lines
 from registry.errors import RegistryError, RegistryErrors
+from registry.log_lines import own_words_too
 
 DEBUG = "BENCHQUORUM_DEBUG"  # set it to see where an unexpected error comes from
+LOGGED = ("serve", "work", "due")  # what they say is read in the log
 UNEXPECTED, WRONG_INPUT, STOPPED = 1, 2, 130
 
 
@@ -62,6 +64,10 @@ COMMANDS: dict[str, Command] = {
 def main(argv: Sequence[str] | None = None) -> int:
     """Exit status: 0 done, 1 unexpected error, 2 the input is wrong."""
     arguments = list(sys.argv[1:] if argv is None else argv)
+    in_lines = _called(arguments) in LOGGED and _log_format() == "json"
+    warn_in_lines(in_lines)
+    if in_lines and argv is None:  # this process is its own
+        own_words_too()
     try:
         return _run(arguments)
     except RegistryErrors as errors:
@@ -94,7 +100,7 @@ def _run(arguments: list[str]) -> int:
         prog="benchquorum", description="Agreed continuity patterns of multi-position lever switches."
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    called = next((argument for argument in arguments if not argument.startswith("-")), None)
+    called = _called(arguments)
     module: ModuleType | None = None
     for name, command in COMMANDS.items():
         subparser = commands.add_parser(name, help=command.summary, description=command.summary)
@@ -103,11 +109,22 @@ def _run(arguments: list[str]) -> int:
             module.add_arguments(subparser)
     args = parser.parse_args(arguments)
     assert module is not None  # argparse has refused every other name
-    if getattr(module, "NEEDS_DATABASE", False) and not getattr(module, "MAKES_DATABASE", False):
+    if getattr(module, "MAKES_DATABASE", False):
+        require_own_line()
+    elif getattr(module, "NEEDS_DATABASE", False):
         require_database()
     status = int(module.run(args))
     sys.stdout.flush()
     return status
+
+
+def _called(arguments: Sequence[str]) -> str | None:
+    return next((argument for argument in arguments if not argument.startswith("-")), None)
+
+
+def _log_format() -> str:
+    """As the settings have it, which may be what can't be loaded."""
+    return os.environ.get("BENCHQUORUM_LOG_FORMAT") or ("plain" if os.environ.get(DEBUG) else "json")
 
 
 def _load(command: Command) -> ModuleType:
@@ -125,7 +142,7 @@ def _say_unexpected(error: Exception) -> None:
     kind = type(error).__name__
     if isinstance(error, MemoryError):
         first_line = "there is not enough memory for this file"
-    warn(f"error: unexpected {kind}: {first_line} (set {DEBUG}=1 to see where)")
+    warn(f"error: unexpected {kind}: {first_line} (set {DEBUG}=1 to see where)", error)
 
 
 if __name__ == "__main__":

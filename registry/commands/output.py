@@ -2,20 +2,36 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from collections.abc import Iterable
 from typing import Any
 
 from registry.errors import RegistryErrors
 from registry.formats.json_text import json_text
+from registry.log_lines import JsonLines
 from registry.translation import gettext as _
 from registry.translation import ngettext
 
 MOST_ERRORS = 200  # printed; the rest is counted
+_lines = False
 
 
-def warn(text: str) -> None:
-    print(f"benchquorum: {text}", file=sys.stderr)
+def warn(text: str, error: Exception | None = None) -> None:
+    """error: told in full where lines are read by a machine."""
+    if not _lines:
+        print(f"benchquorum: {text}", file=sys.stderr)
+        return
+    told: dict[str, Any] = {"name": "benchquorum", "levelname": "ERROR", "msg": text}
+    if error is not None:
+        told["exc_info"] = (type(error), error, error.__traceback__)
+    print(JsonLines().format(logging.makeLogRecord(told)), file=sys.stderr)
+
+
+def warn_in_lines(wanted: bool) -> None:
+    """Whether warnings have the form of the log, as of commands that run for ever or by a clock."""
+    global _lines
+    _lines = wanted
 
 
 def say_warnings(warnings: Iterable[str]) -> None:

@@ -131,7 +131,7 @@ class Care(threading.Thread):
                 return
 
     def _say(self, round_due: bool) -> None:
-        from django.db import Error, connection
+        from django.db import connection
 
         from registry.services.workers import beat, round_of_care
 
@@ -139,8 +139,8 @@ class Care(threading.Thread):
             beat(worker_id=self.worker.worker_id)
             if round_due:
                 round_of_care()
-        except Error:
-            log.exception("the database did not answer; trying again")
+        except Exception:  # whatever it is: without its sign of life this worker would be taken for dead
+            log.exception("the worker's round failed; trying again")
             connection.close()
 
     def stop(self) -> None:

@@ -17,10 +17,12 @@ from cachetools import FIFOCache
 from django.db import connections
 
 from registry.chart_notices import CHANNEL, IN_PLACE, TRIGGERS
+from registry.poolers import kept_for_us, own_line
 from registry.selectors.api_charts import CurrentHead, RevisionHead
 
 SOUND_SECONDS = 3.0  # after a round trip on the listening line
 ROUND_SECONDS = 1.0
+POOLED_SECONDS = 60.0  # until another look at a line that is not ours alone
 MOST_KNOWN = 20_000  # designs
 
 log = logging.getLogger("registry.charts")
@@ -92,10 +94,13 @@ class ChartWatch:
 
     def _listen(self) -> None:
         """Until the line breaks, or a trigger is missing.  A connection of its own, outside transactions."""
-        wrapper = connections["default"]
-        line = wrapper.get_new_connection(wrapper.get_connection_params())
-        with line:
-            line.autocommit = True
+        with own_line() as line:
+            if not kept_for_us(line):
+                log.warning(
+                    "DATABASE_URL is a pooler's that works by transaction: no change is told; every read asks"
+                )
+                self._stopped.wait(POOLED_SECONDS)
+                return
             line.execute(f"LISTEN {CHANNEL}")
             self.hear("")  # whoever asked before would not have been told of a change
             while not self._stopped.is_set():

@@ -45,9 +45,9 @@ def chain_seal() -> int:
     return settle(number=False, seal=True)[1]
 
 
-def published_chain() -> Iterator[dict[str, Any]]:
-    """The sealed entries in order, with the hash that is stored."""
-    for entry in AuditEntry.objects.exclude(number=None).order_by("number").iterator(chunk_size=1000):
+def published_chain(*, after: int = 0) -> Iterator[dict[str, Any]]:
+    """The sealed entries in order, with the hash that is stored; after: the number from which on."""
+    for entry in AuditEntry.objects.filter(number__gt=after).order_by("number").iterator(chunk_size=1000):
         yield {**published_entry(entry), "hash": entry.hash}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -29,9 +30,9 @@ class ChainFile:
     hash: str
 
 
-def chain_lines() -> Iterator[str]:
-    """The published chain as text, an entry a line."""
-    for entry in published_chain():
+def chain_lines(after: int = 0) -> Iterator[str]:
+    """The published chain as text, an entry a line; after: the number of an entry that is there already."""
+    for entry in published_chain(after=after):
         yield json.dumps(entry, sort_keys=True, ensure_ascii=False) + "\n"
 
 
@@ -59,6 +60,7 @@ def chain_left() -> ChainFile | None:
 def chain_publish() -> ChainFile:
     """Write the file if the log has grown; who downloads meanwhile gets the earlier one whole.
 
+    What stands in it is taken over as it is: a long log is read from the database once, not each hour.
     Raises RegistryError rather than write over entries that were published and that the log has lost.
     """
     chain_seal()
@@ -77,14 +79,24 @@ def chain_publish() -> ChainFile:
         return there
     path = open_data_folder() / CHAIN
     path.parent.mkdir(parents=True, exist_ok=True)
+    kept = there if there is not None and there.number and _ends_whole(there.path) else None
     with tempfile.TemporaryDirectory(dir=path.parent) as folder:
         whole = Path(folder) / CHAIN
-        with whole.open("w", encoding="utf-8") as file:
-            file.writelines(chain_lines())
+        if kept is not None:
+            shutil.copyfile(kept.path, whole)
+        with whole.open("a", encoding="utf-8") as file:
+            file.writelines(chain_lines(0 if kept is None else kept.number))
         whole.replace(path)
     written = chain_file()
     assert written is not None
     return written
+
+
+def _ends_whole(path: Path) -> bool:
+    """Whether its last line was written to its end."""
+    with path.open("rb") as file:
+        file.seek(-1, os.SEEK_END)
+        return file.read() == b"\n"
 
 
 def _last_line(path: Path) -> bytes:

@@ -16,10 +16,11 @@ from typing import Any
 import environ
 from django.apps import apps
 from django.core.management import call_command
-from django.core.management.color import no_style
-from django.db import connections, models, transaction
+from django.db import DatabaseError, connections, models, transaction
+from django.db.migrations.recorder import MigrationRecorder
 
 from registry.errors import RegistryError
+from registry.services.key_sequences import keys_go_on, last_keys
 from registry.stores import SQLITE_OPTIONS
 from registry.translation import gettext as _
 
@@ -51,8 +52,9 @@ def migrate(alias: str) -> None:
 
 
 def copied_models() -> list[type[models.Model]]:
-    """Every table of ours and of the packages, links between rows included."""
-    every = apps.get_models(include_auto_created=True)
+    """Every table of ours and of the packages, links between rows and the list of migrations included."""
+    applied: Any = MigrationRecorder.Migration  # made on the way, so that its kind is not known
+    every: list[type[models.Model]] = [*apps.get_models(include_auto_created=True), applied]
     return [model for model in every if _is_table(model)]
 
 
@@ -92,7 +94,7 @@ def copy_all(*, source: str, target: str) -> dict[str, tuple[int, str]]:
                 _("The copy differs in {tables}; nothing was kept.").format(tables=", ".join(unlike)),
                 _("Please tell the makers of this software."),
             )
-        _set_sequences(target)
+        keys_go_on(target, last_keys(source, copied_models()), copied_models())
     return before
 
 
@@ -117,7 +119,30 @@ def _copy_table(model: type[models.Model], source: str, target: str) -> None:
                 [field.get_db_prep_save(value, to) for field, value in zip(fields, row, strict=True)]
                 for row in chunk
             ]
-            cursor.executemany(insert, ready)
+            try:
+                with transaction.atomic(using=target):
+                    cursor.executemany(insert, ready)
+            except DatabaseError:
+                _say_which(model, target, insert, ready)
+                raise
+
+
+def _say_which(model: type[models.Model], target: str, insert: str, rows: list[list[Any]]) -> None:
+    """RegistryError with the row: SQLite keeps what PostgreSQL refuses, as a NUL, or too long a text."""
+    at = [field.primary_key for field in model._meta.local_concrete_fields].index(True)
+    for row in rows:
+        try:
+            with transaction.atomic(using=target), connections[target].cursor() as cursor:
+                cursor.execute(insert, row)
+        except DatabaseError as error:
+            why = (str(error).splitlines() or [""])[0]
+            raise RegistryError(
+                "row_refused",
+                _("The other database does not take row {key} of {table}: {why}. Nothing was kept.").format(
+                    key=row[at], table=model._meta.db_table, why=why
+                ),
+                _("Mend that row, then try again."),
+            ) from None
 
 
 def _chunks(model: type[models.Model], alias: str) -> Iterator[list[tuple[Any, ...]]]:
@@ -170,11 +195,3 @@ def _one_form(value: Any) -> Any:
 
 def _plain(value: Any) -> str:
     return bytes(value).hex() if isinstance(value, (bytes, memoryview)) else str(value)
-
-
-def _set_sequences(alias: str) -> None:
-    """New rows get keys behind the copied ones."""
-    connection = connections[alias]
-    with connection.cursor() as cursor:
-        for statement in connection.ops.sequence_reset_sql(no_style(), copied_models()):
-            cursor.execute(statement)

@@ -219,8 +219,13 @@ def test_two_who_decide_at_the_same_moment_make_one_decision(settings):
 def test_parked_design_is_shown_and_tried_again(world, desk):
     design, _sheets, _people = world
     RefreshTrouble.objects.create(
-        design=design, failures=3, error="x", failed_at=timezone.now(), parked_at=timezone.now()
+        design=design,
+        failures=3,
+        error="ValueError: <no> figure",
+        failed_at=timezone.now(),
+        parked_at=timezone.now(),
     )
-    assert "could not be computed 3 times" in desk.get(reverse("desk")).content.decode()
+    page = desk.get(reverse("desk")).content.decode()
+    assert "could not be computed 3 times" in page and "ValueError: &lt;no&gt; figure" in page
     desk.post(reverse("desk_refresh", args=[design.uuid]))
     assert not RefreshTrouble.objects.exists()

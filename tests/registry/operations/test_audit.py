@@ -55,6 +55,16 @@ def test_a_deed_is_done_though_its_seal_fails_and_the_next_makes_up_for_it(
 
 
 @pytest.mark.django_db
+def test_an_entry_is_a_line_whatever_stands_in_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Other signs than the line feed end a line for Python's text, and none of JSON."""
+    record(by=None, action="import", target_kind="registry", target_uuid=None, word="a\u2028b\x85c")
+    published = tmp_path / "audit.jsonl"
+    assert main(["audit", "--export", str(published)]) == 0
+    assert main(["audit", "--file", str(published), "--extends", str(published)]) == 0
+    assert "1 entries" in capsys.readouterr().out
+
+
+@pytest.mark.django_db
 def test_a_changed_entry_is_found() -> None:
     entries = [deed(n) for n in range(4)]
     chain_seal()

@@ -98,8 +98,6 @@ def test_what_was_asked_before_the_line_was_up_is_not_kept(monkeypatch: pytest.M
     asked_at: list[int] = []
 
     class Line:
-        autocommit = False
-
         def __enter__(self) -> Line:
             return self
 
@@ -110,13 +108,8 @@ def test_what_was_asked_before_the_line_was_up_is_not_kept(monkeypatch: pytest.M
             made._stopped.set()
             return self
 
-    class Wrapper:
-        def get_connection_params(self) -> None: ...
-
-        def get_new_connection(self, _params: None) -> Line:
-            return Line()
-
-    monkeypatch.setattr("registry.selectors.chart_watch.connections", {"default": Wrapper()})
+    monkeypatch.setattr("registry.selectors.chart_watch.own_line", Line)
+    monkeypatch.setattr("registry.selectors.chart_watch.kept_for_us", lambda _line: True)
     made._listen()
     assert made.heard > asked_at[0]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import timedelta
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -14,6 +15,7 @@ from django_tasks import TaskResultStatus
 from django_tasks_db.models import DBTaskResult
 
 from registry.commands.main import main
+from registry.commands.work import Care
 from registry.models import ChartRevision, Design, RefreshTrouble, User, WorkerBeat
 from registry.selectors.queue import parked_designs
 from registry.services import charts
@@ -219,3 +221,19 @@ def test_finished_tasks_do_not_pile_up(queue: None, design: Design) -> None:
 def test_work_without_a_queue_says_so(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["work"]) == 2
     assert "BENCHQUORUM_QUEUE=database" in capsys.readouterr().err
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_round_that_fails_of_whatever_keeps_the_sign_of_life(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """The thread would end otherwise, and a working worker be taken for dead."""
+
+    def poisoned() -> None:
+        raise Poison("a round that nobody foresaw")
+
+    monkeypatch.setattr("registry.services.workers.round_of_care", poisoned)
+    care = Care(SimpleNamespace(worker_id="at work", task_since=None), task_seconds=600, silent_seconds=25)
+    care._say(round_due=True)
+    assert "a round that nobody foresaw" in caplog.text
+    assert WorkerBeat.objects.filter(worker_id="at work").exists()

@@ -35,11 +35,11 @@ class Registry:
         at = urlsplit(self.admin)
         return f"postgres://{role}:{self.password}@{at.hostname}:{at.port or 5432}/{self.name}"
 
-    def make(self) -> None:
+    def make(self, *options: str) -> None:
         script = (ROOT / "deploy" / "database" / "roles.sql").read_text().replace("benchquorum", self.name)
         passwords = {"OWNER_PASSWORD": self.password, "SERVER_PASSWORD": self.password}
         done = subprocess.run(
-            ["psql", "--no-psqlrc", "--quiet", "--dbname", self.admin, "--file", "-"],
+            ["psql", "--no-psqlrc", "--quiet", "--dbname", self.admin, *options, "--file", "-"],
             input=script, env={**os.environ, **passwords},
             capture_output=True, text=True, check=False,
         )  # fmt: skip
@@ -63,6 +63,7 @@ class Registry:
     def drop(self) -> None:
         with psycopg.connect(self.admin, autocommit=True) as line:
             line.execute(f"DROP DATABASE IF EXISTS {self.name} WITH (FORCE)")
+            line.execute(f"DROP DATABASE IF EXISTS {self.name}_2 WITH (FORCE)")
             line.execute(f"DROP ROLE IF EXISTS {self.name}")
             line.execute(f"DROP ROLE IF EXISTS owner_of_{self.name}")
 
@@ -106,6 +107,22 @@ def test_the_servers_role_cannot_take_the_triggers_away(registry: Registry, stat
         pytest.raises(psycopg.errors.InsufficientPrivilege),
     ):
         line.execute(statement.format(owner=f"owner_of_{registry.name}"))
+
+
+def test_the_recipe_runs_again_and_makes_a_further_database_for_the_same_roles(registry: Registry) -> None:
+    registry.make()
+    registry.make("-v", f"database={registry.name}_2")
+    first = registry.name
+    registry.name = f"{first}_2"
+    try:
+        with psycopg.connect(registry.url(f"owner_of_{first}")) as line:
+            line.execute("CREATE TABLE made (id int)")
+        with psycopg.connect(registry.url(first)) as line:
+            line.execute("INSERT INTO made VALUES (1)")
+            with pytest.raises(psycopg.errors.InsufficientPrivilege):
+                line.execute("DROP TABLE made")
+    finally:
+        registry.name = first
 
 
 def test_a_stranger_gets_no_further_than_the_door(registry: Registry) -> None:

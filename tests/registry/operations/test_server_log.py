@@ -91,3 +91,55 @@ def _child(pid: int) -> int:
 def nothing(environ: object, start_response: object) -> list[bytes]:
     """An application that is never asked."""
     return []
+
+
+def said(folder: Path, *arguments: str, **environment: str) -> list[str]:
+    """Lines on standard error of a process of its own."""
+    done = subprocess.run(
+        [sys.executable, *arguments], cwd=ROOT, capture_output=True, text=True, timeout=100, check=False,
+        env={"PATH": os.environ["PATH"], "BENCHQUORUM_DATA": str(folder), **environment},
+    )  # fmt: skip
+    return done.stderr.splitlines()
+
+
+@pytest.mark.parametrize(
+    ("command", "why"),
+    [
+        ("work", "BENCHQUORUM_QUEUE=database"),
+        ("due", "benchquorum migrate"),
+        ("serve", "BENCHQUORUM_SECRET_KEY"),
+    ],
+)
+def test_why_a_process_does_not_start_is_a_line_of_the_log(tmp_path: Path, command: str, why: str) -> None:
+    called = ("-m", "registry.commands.main", command)
+    hosts = "registry.example" if command == "serve" else "127.0.0.1"
+    if command == "work":
+        assert said(tmp_path, "-m", "registry.commands.main", "migrate", "--quiet") == []
+    lines = [json.loads(line) for line in said(tmp_path, *called, BENCHQUORUM_HOSTS=hosts)]
+    assert [line["level"] for line in lines] == ["ERROR"] and why in lines[0]["message"]
+    plain = said(tmp_path, *called, BENCHQUORUM_HOSTS=hosts, BENCHQUORUM_LOG_FORMAT="plain")
+    assert len(plain) == 1 and plain[0].startswith("benchquorum: ")
+
+
+UNFORESEEN = """
+import os, threading, warnings
+os.environ["DJANGO_SETTINGS_MODULE"] = "registry.settings"
+import django
+django.setup()
+from registry.log_lines import own_words_too
+own_words_too()
+warnings.warn("worn out", ResourceWarning, stacklevel=1)
+thread = threading.Thread(target=lambda: {}["lost"])
+thread.start()
+thread.join()
+raise ValueError("two\\nlines")
+"""
+
+
+def test_what_python_itself_says_is_a_line_of_the_log(tmp_path: Path) -> None:
+    lines = [json.loads(line) for line in said(tmp_path, "-W", "always", "-c", UNFORESEEN)]
+    assert [(line["logger"], line["level"]) for line in lines] == [
+        ("py.warnings", "WARNING"), ("registry.uncaught", "CRITICAL"), ("registry.uncaught", "CRITICAL"),
+    ]  # fmt: skip
+    assert "worn out" in lines[0]["message"]
+    assert "KeyError: 'lost'" in lines[1]["error"] and "ValueError: two\nlines" in lines[2]["error"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import zipfile
 from datetime import timedelta
 from io import BytesIO
@@ -16,9 +17,10 @@ from registry.errors import RegistryError
 from registry.formats.package_parquet import parquet_is_there
 from registry.immutability import lifted
 from registry.models import AuditEntry
+from registry.services import chain_file as chain_file_module
 from registry.services.audit import record, stored_faults
 from registry.services.chain_file import chain_file, chain_publish
-from registry.services.packages.writing import open_data
+from registry.services.packages import open_data
 from registry.services.packages.open_data import open_data_due, open_data_file, open_data_write
 from tests.registry.moderation.made import account, made_design, made_sheet
 
@@ -147,6 +149,45 @@ def test_a_log_that_has_not_grown_is_not_written_again():
     assert chain_publish().path.stat().st_ino == first.st_ino
     deed(account("another"))
     assert chain_publish().path.stat().st_ino != first.st_ino
+
+
+def whole_log():
+    return "".join(chain_file_module.chain_lines())
+
+
+def test_of_a_log_that_has_grown_only_what_is_new_is_read(monkeypatch):
+    deed(account("reader"))
+    there = chain_publish()
+    deed(account("another"))
+    read = []
+
+    def lines(after=0):
+        read.extend(made(after))
+        return read
+
+    made = chain_file_module.chain_lines
+    with monkeypatch.context() as watched:
+        watched.setattr(chain_file_module, "chain_lines", lines)
+        grown = chain_publish()
+    assert len(read) == grown.number - there.number == 1
+    assert grown.path.read_text() == whole_log()
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda text: text[:-1],
+        lambda text: text[:-30],
+        lambda text: text + "\n",
+    ],
+    ids=["no line end", "cut", "empty line"],
+)
+def test_a_file_without_a_whole_end_is_written_anew(spoil):
+    deed(account("reader"))
+    path = chain_publish().path
+    path.write_text(spoil(path.read_text()))
+    deed(account("another"))
+    assert chain_publish().path.read_text() == whole_log()
 
 
 def test_the_last_entry_is_found_however_long_it_is():
