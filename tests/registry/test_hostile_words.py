@@ -110,7 +110,7 @@ def test_no_word_becomes_markup_on_any_page() -> None:
     for role in ROLES:
         client: Client = world.client(role)
         for address in addresses():
-            if not address.name:
+            if not address.name or address.name == "picture_file":  # pixels
                 continue
             answer = client.get(path(world, address), ASKED)
             kind = answer.headers.get("Content-Type", "").partition(";")[0]
