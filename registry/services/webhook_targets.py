@@ -29,7 +29,6 @@ _IN_OTHER_CLOTHES = (
     ipaddress.ip_network("64:ff9b::/96"),  # RFC 6052
     ipaddress.ip_network("::/96"),  # IPv4-compatible, RFC 4291
 )
-_LOCAL_USE = ipaddress.ip_network("64:ff9b:1::/48")  # RFC 8215; Python 3.11 takes it for one of the world
 
 
 class Unreachable(Exception):
@@ -89,7 +88,7 @@ def may_go_to(address: Address) -> bool:
         return may_go_to(inner)
     if settings.BENCHQUORUM_WEBHOOK_PRIVATE:
         return not (address.is_multicast or address.is_unspecified or address.is_link_local)
-    if isinstance(address, ipaddress.IPv6Address) and (address.is_site_local or address in _LOCAL_USE):
+    if isinstance(address, ipaddress.IPv6Address) and address.is_site_local:
         return False
     return address.is_global and not address.is_multicast and not address.is_reserved
 

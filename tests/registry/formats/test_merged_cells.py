@@ -34,6 +34,6 @@ def test_cells_over_each_other_are_refused(refs: list[str]) -> None:
     assert codes(merged(refs)) == ["matrix_bomb"]
 
 
-@pytest.mark.parametrize("ref", ["A", "1:3", "A1:B99999999", "A1:B2:C3"])
+@pytest.mark.parametrize("ref", ["A", "1:3", "a1:b1", "A1:B2:C3"])
 def test_what_names_no_cells_makes_a_damaged_file(ref: str) -> None:
     assert codes(merged([ref])) == ["matrix_unreadable"]
