@@ -15,7 +15,7 @@ from rest_framework.views import set_rollback
 from api.authentication import CHALLENGE
 from api.problems import Failure, Plain, problem, problem_of_errors, problem_response
 from registry.errors import RegistryError, RegistryErrors, pointer
-from registry.outages import RETRY_SECONDS, is_outage
+from registry.outages import RETRY_SECONDS, TookTooLong, is_outage
 from registry.permissions import MirrorReadOnly
 from registry.request_log import path_shown
 from registry.translation import gettext as _
@@ -64,6 +64,12 @@ def _body(exc: Exception, request: Request) -> Plain:
         codes = exc.get_codes()
         code = codes if isinstance(codes, str) else "invalid"
         return problem(exc.status_code, code, str(exc.detail))
+    if isinstance(exc, TookTooLong):
+        log.error("given up after the time it may take, at %s", path_shown(request))
+        return problem(503, "took_too_long", _(
+            "This took too long and was given up. Try again later, or with fewer readings at once. "
+            "Nothing was changed."
+        ))  # fmt: skip
     if is_outage(exc):
         log.error("the database or the disk refused at %s", path_shown(request), exc_info=exc)
         return problem(

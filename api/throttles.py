@@ -18,6 +18,7 @@ from rest_framework.throttling import BaseThrottle
 
 from registry.models import ApiToken, User
 from registry.selectors.api_allowance import allowance_factor
+from registry.sign_in import caller_of
 
 SECONDS = {"second": 1, "minute": 60, "hour": 3600, "day": 86400}
 FACTOR_KEPT = 3600
@@ -84,7 +85,7 @@ def take(policy: Policy, key: str, cost: int = 1) -> Allowance:
 
 def address_of(request: HttpRequest | Request) -> str:
     """The caller's address; what a client claims of itself counts only behind a known number of proxies."""
-    return str(BaseThrottle().get_ident(request))  # type: ignore[arg-type]
+    return caller_of(str(BaseThrottle().get_ident(request)))  # type: ignore[arg-type]
 
 
 def guest_key(address: str) -> str:

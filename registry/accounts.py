@@ -8,6 +8,7 @@ from allauth.account.adapter import DefaultAccountAdapter
 from django.http import HttpRequest
 
 from registry.models import Contributor, User
+from registry.sign_in import address_tried_from
 
 
 class AccountAdapter(DefaultAccountAdapter):
@@ -16,3 +17,9 @@ class AccountAdapter(DefaultAccountAdapter):
         if commit:
             Contributor.objects.get_or_create(user=user)
         return user
+
+    def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:
+        """Wrong words count by account and where they come from: else five of them, from anywhere, would keep
+        the owner out for five minutes, again and again."""
+        account = super()._get_login_attempts_cache_key(request, **credentials)
+        return f"{account} {address_tried_from(request)}"

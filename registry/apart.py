@@ -22,6 +22,7 @@ from typing import Any, ParamSpec, TypeVar
 
 from prometheus_client import Counter
 
+from registry.outages import TookTooLong
 from registry.request_log import request_id
 
 NICE = 15
@@ -59,7 +60,7 @@ class Apart:
 
         work: a function of a module that changes nothing, for it is done again where the process dies; it,
         what it is given and what it gives must be fit to be pickled.  A process that is at one thing for more
-        than `patience` seconds ends; TimeoutError for whoever has waited for as long.
+        than `patience` seconds ends; TookTooLong for whoever has waited for as long.
         """
         pool, up = self._pool, self._up
         if pool is None or up is None or not up.done():
@@ -73,7 +74,7 @@ class Apart:
         except BrokenProcessPool:
             self._again(pool)
             if time.monotonic() - since >= self.patience:
-                raise TimeoutError("this work took too long") from None
+                raise TookTooLong from None
             return work(*args, **kwargs)
 
     def _begin(self) -> None:

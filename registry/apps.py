@@ -20,6 +20,7 @@ class RegistryConfig(AppConfig):
         post_migrate.connect(keep_published, sender=self)
         pre_save.connect(keep_no_address, sender=AccessLog)
         pre_save.connect(keep_the_block, sender=UserSession)
+        factors.authenticator_added.connect(end_unproven)
         for signal in (
             factors.authenticator_added,
             factors.authenticator_removed,
@@ -51,6 +52,13 @@ def keep_the_block(instance: Any, **more: Any) -> None:
     from registry.services.sign_ups import block_of
 
     instance.ip = block_of(str(instance.ip)).partition("/")[0]
+
+
+def end_unproven(request: Any, user: Any, **more: Any) -> None:
+    """Who moderates is signed in nowhere with a password alone, not where they were before either."""
+    from registry.services.signed_in import sessions_end_unproven
+
+    sessions_end_unproven(by=user, here=request.session.session_key)
 
 
 def offer_to_end_others(request: Any, user: Any, **more: Any) -> None:

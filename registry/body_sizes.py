@@ -7,17 +7,21 @@ names is looked at before the first byte is read; one who names none is asked to
 from __future__ import annotations
 
 from typing import Any
+from uuid import UUID
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from registry.job_links import actor_for
 from registry.middleware import BeforeView
+from registry.models import Job
+from registry.permissions import works_on_job
 from registry.services.pictures import MOST_BYTES, MOST_PICTURES
 
 FILE_BYTES = 10_000_000  # of a table of readings or vehicles; what is read of it is less
 PICTURES_BYTES = MOST_PICTURES * MOST_BYTES
-# Beside the words of the form, by the address's name; for a guest only where a guest may send them.
+# Beside the words of the form, by the address's name, for whoever is signed in.
 OF_ACCOUNT = {
     "bench": PICTURES_BYTES,
     "sheet_picture": PICTURES_BYTES,
@@ -25,7 +29,6 @@ OF_ACCOUNT = {
     "import_file": FILE_BYTES,
     "fleet_table": FILE_BYTES,
 }
-OF_ANYBODY = {"job_step": PICTURES_BYTES}
 BULK_BYTES = 30_000_000  # 5 000 sheets of some 3 kB, and as much again for longer ones
 PICTURE_AS_JSON = MOST_BYTES * 4 // 3 + 1000  # base64, in an object with one field
 
@@ -41,7 +44,15 @@ def largest_body(request: HttpRequest) -> int:
         return max(words, BULK_BYTES)
     if name in OF_ACCOUNT:
         return words + (OF_ACCOUNT[name] if request.user.is_authenticated else 0)
-    return words + OF_ANYBODY.get(name, 0)
+    if name == "job_step" and match is not None and _works_on(request, match.kwargs["uuid"]):
+        return words + PICTURES_BYTES
+    return words
+
+
+def _works_on(request: HttpRequest, job: UUID) -> bool:
+    """By account, or by the link that this browser opened."""
+    found = Job.objects.filter(uuid=job).select_related("contributor").first()
+    return found is not None and works_on_job(actor_for(request, job), found)
 
 
 class BodySizes(BeforeView):
@@ -51,6 +62,8 @@ class BodySizes(BeforeView):
         length = request.META.get("CONTENT_LENGTH") or ""
         if not length.isdecimal():
             return _refused(request, 411) if length or "HTTP_TRANSFER_ENCODING" in request.META else None
+        if int(length) <= settings.DATA_UPLOAD_MAX_MEMORY_SIZE:  # every address takes as much
+            return None
         return _refused(request, 413) if int(length) > largest_body(request) else None
 
 

@@ -4,13 +4,20 @@ from __future__ import annotations
 
 import json
 import logging
+import re
 import sys
 import threading
 from contextvars import ContextVar
 from datetime import UTC, datetime
 from types import TracebackType
+from typing import Any
 
 request_id: ContextVar[str] = ContextVar("request_id", default="")
+# What PostgreSQL adds to an error: the key or the whole row that it is about, a person's address and all.
+_DETAIL = re.compile(
+    r"^(DETAIL|CONTEXT|HINT|QUERY): .*?(?=^(?:The above exception|During handling|Traceback|  File)|\Z)",
+    re.MULTILINE | re.DOTALL,
+)
 
 
 class JsonLines(logging.Formatter):
@@ -28,6 +35,9 @@ class JsonLines(logging.Formatter):
         if record.exc_info:
             line["error"] = self.formatException(record.exc_info)
         return json.dumps(line, ensure_ascii=False, default=str)
+
+    def formatException(self, ei: Any) -> str:
+        return _DETAIL.sub(r"\1: …\n\n", super().formatException(ei)).rstrip()
 
 
 def own_words_too() -> None:

@@ -6,25 +6,38 @@ import logging
 from collections.abc import Callable
 from typing import Any
 
+from csp.utils import build_policy
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from registry.outages import RETRY_SECONDS, is_outage
+from registry.outages import RETRY_SECONDS, TookTooLong, is_outage
 from registry.request_log import path_shown
 
 log = logging.getLogger("registry.errors")
 security = logging.getLogger("registry.security")
 
 
+# What stands there is somebody's own, or the desk's: no browser that others use too, and no proxy, keeps it.
+PRIVATE = ("/account/", "/desk/", "/disputes/", "/fleet/", "/invitations/", "/jobs/", "/notices/", "/shared/",
+           "/sheets/")  # fmt: skip
+
+
 class Headers:
-    """No other site's page may take in what is answered here; what concerns an account is kept nowhere."""
+    """No other site's page may take in what is answered here; what concerns an account is kept nowhere.
+
+    The policy of scripts is set here for what is answered before a view is asked: files, and kept charts.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
+        self.policy = build_policy()
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
         response.setdefault("Cross-Origin-Resource-Policy", "same-origin")
+        response.setdefault("Content-Security-Policy", self.policy)
+        if request.path.startswith(PRIVATE) and response.get("Cache-Control", "private") == "private":
+            response["Cache-Control"] = "private, no-store"
         if request.path.startswith("/account/"):
             response["Cache-Control"] = "no-store"
         return response
@@ -74,7 +87,8 @@ class PlainErrors:
             return render(request, "400.html", status=400)
         if is_outage(exception):
             log.error("the database or the disk refused at %s", path_shown(request), exc_info=exception)
-            refusal = render(request, "503.html", status=503)
+            too_long = isinstance(exception, TookTooLong)
+            refusal = render(request, "503.html", {"too_long": too_long}, status=503)
             refusal["Retry-After"] = str(RETRY_SECONDS)
             return refusal
         log.exception("unexpected error at %s", path_shown(request), exc_info=exception)

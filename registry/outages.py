@@ -13,6 +13,10 @@ RETRY_SECONDS = 30
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EROFS)
 
 
+class TookTooLong(TimeoutError):
+    """What was asked is given up: it holds a process for longer than anybody may, or others before it did."""
+
+
 def is_outage(error: BaseException) -> bool:
     """Whether waiting and sending again is all that a sender can do."""
     if isinstance(error, OperationalError | InterfaceError | TimeoutError):

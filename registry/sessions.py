@@ -38,6 +38,9 @@ class SessionEnds:
             elif now - float(request.session.get(SEEN, 0.0)) > NOTED_EVERY:
                 request.session[SEEN] = now
                 request.session.setdefault(BEGAN, now)
+            response = self.get_response(request)
+            response.setdefault("Cache-Control", "private")  # it names who is there: no proxy keeps it
+            return response
         return self.get_response(request)
 
 

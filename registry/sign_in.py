@@ -5,6 +5,7 @@ The account by a digest, so its tables hold no address; the network address as e
 
 from __future__ import annotations
 
+import ipaddress
 from collections.abc import Mapping
 from typing import Any
 
@@ -29,9 +30,24 @@ def account_tried(request: HttpRequest | None, credentials: Mapping[str, Any] | 
     return account_digest(named) if named else ""
 
 
+def caller_of(address: str) -> str:
+    """As every limit counts a caller: of IPv6 the /64, of which whoever has one address has all.
+
+    >>> caller_of("192.0.2.7"), caller_of("2001:db8:1:2::7"), caller_of("::ffff:192.0.2.7")
+    ('192.0.2.7', '2001:db8:1:2::', '192.0.2.7')
+    """
+    if ":" not in address:
+        return address
+    try:
+        ip = ipaddress.IPv6Address(address)
+    except ValueError:  # what a proxy was told, and is no address
+        return address
+    return str(ip.ipv4_mapped or ipaddress.ip_network((ip, 64), strict=False).network_address)
+
+
 def address_tried_from(request: HttpRequest) -> str | None:
     """The caller's, past the proxies that the registry knows of: the last one's would stand for everybody."""
     try:
-        return str(get_adapter().get_client_ip(request))
+        return caller_of(str(get_adapter().get_client_ip(request)))
     except PermissionDenied:  # a request that nobody sent over a network
         return None

@@ -42,7 +42,13 @@ def database(url: str, folder: Path) -> dict[str, object]:
 
 
 def cache(named: dict[str, Any]) -> dict[str, Any]:
-    """A shared store that is down must not stop anybody: what can't be counted is not limited."""
+    """A shared store that is down must not stop anybody: what can't be counted is not limited.
+
+    In memory there is room for as many callers as an hour brings; in the framework's 300 the counts of one
+    would be gone once 300 others had come.
+    """
+    if named["BACKEND"].endswith("LocMemCache"):
+        return {**named, "OPTIONS": {"MAX_ENTRIES": 50_000, **named.get("OPTIONS", {})}}
     if not named["BACKEND"].endswith("RedisCache"):
         return named
     return {

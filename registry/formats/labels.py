@@ -11,6 +11,11 @@ LONGEST_NAME = 200
 LONGEST_LABEL = 40
 
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+# Nothing is drawn for them, or all that follows is turned round: two pins that look alike would not be.
+_HIDDEN = re.compile(
+    "[\u00ad\u061c\u115f\u1160\u17b4\u17b5\u180e\u200b\u200e\u200f\u202a-\u202e\u2060-\u206f\u3164\ufeff\uffa0]"
+)
+_JOINERS = re.compile("[\u200c\u200d]")  # belong to words of some scripts
 _SURROGATE = re.compile(r"[\ud800-\udfff]")
 # A spreadsheet runs what begins with = or @, and sums and calls behind + or -; a lone + or - is a position.
 _FORMULA = re.compile(r"[=@＝＠]|[+＋－-].*[-+*/^&|!()=@,;:<>\"']", re.DOTALL)
@@ -20,6 +25,15 @@ _DIGITS = re.compile(r"([0-9]+)")
 def is_shown(text: str) -> bool:
     """Whether every character can be shown, on one line."""
     return not (_CONTROL.search(text) or _SURROGATE.search(text))
+
+
+def is_hidden(text: str) -> bool:
+    """Whether there are signs in a name that nobody sees.
+
+    >>> is_hidden("1"), is_hidden("1\u200b"), is_hidden("1\u200d"), is_hidden("\u202e3-X")
+    (False, True, True, True)
+    """
+    return bool(_HIDDEN.search(text) or (_JOINERS.search(text) and _JOINERS.sub("", text).isascii()))
 
 
 def is_formula(text: str) -> bool:

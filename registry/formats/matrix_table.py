@@ -12,11 +12,12 @@ import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from itertools import islice
 from typing import Any, NoReturn
 
 from registry.errors import RegistryError, RegistryErrors
 from registry.formats.design_template import LISTS
-from registry.formats.merged_cells import spread
+from registry.formats.merged_cells import Overlapping, spread
 from registry.formats.xml_elements import TooManyElements, elements
 from registry.translation import gettext as _
 
@@ -24,6 +25,7 @@ MOST_BYTES = 1_000_000
 MOST_PARTS = 200  # files in an XLSX archive
 MOST_RATIO = 200  # unpacked by packed, of a part larger than SMALL
 SMALL = 100_000
+BLANK_ROWS = 10  # rows, blank ones too, by those that may be filled in: millions would fill the memory
 MOST_ELSEWHERE = 100_000  # elements of XML in a part without cells: its styles, say
 Cells = list[list[str]]
 
@@ -74,7 +76,7 @@ def read_cells(data: bytes, limits: Limits) -> Cells:
         refuse("matrix_old_format", _("This is an old or an encrypted spreadsheet."),
                _("Save it as XLSX without a password, or as CSV."))  # fmt: skip
     else:
-        cells = _read_csv(data)
+        cells = _read_csv(data, limits)
     return _trimmed(cells, limits)
 
 
@@ -97,7 +99,7 @@ def _trimmed(cells: Cells, limits: Limits) -> Cells:
     return [[*row, *[""] * width][:width] for row in cells]
 
 
-def _read_csv(data: bytes) -> Cells:
+def _read_csv(data: bytes, limits: Limits) -> Cells:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -110,10 +112,13 @@ def _read_csv(data: bytes) -> Cells:
     first = next((line for line in text.splitlines() if line.strip()), "")
     separator = max(";\t,", key=first.count)
     try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+        reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+        rows = list(islice(reader, limits.rows * BLANK_ROWS + 1))
     except csv.Error as error:
         refuse("matrix_unreadable", _("This CSV can't be read: {why}.").format(why=error),
                _("A quotation mark may be open."))  # fmt: skip
+    if len(rows) > limits.rows * BLANK_ROWS:
+        _too_far(len(rows))
     cells = [[cell.strip() for cell in row] for row in rows]
     formulas = [
         (n, cell) for n, row in enumerate(cells, start=1) for cell in row if cell.startswith(("=", "@"))
@@ -138,7 +143,13 @@ def _read_xlsx(data: bytes, limits: Limits) -> Cells:
     except Exception:  # a damaged archive fails in zipfile, zlib or the XML reader in as many ways
         _broken()
     cells = _openpyxl_cells(data, limits)
-    spread(cells, merged)
+    try:
+        spread(cells, merged)
+    except Overlapping:
+        refuse("matrix_bomb", _("Merged cells lie over each other in this file."),
+               _("Save it anew, or as CSV."))  # fmt: skip
+    except ValueError:
+        _broken()
     return cells
 
 
@@ -215,9 +226,13 @@ def _check_element(tag: str, attributes: dict[str, str], limits: Limits) -> None
     if tag == "f":
         refuse("matrix_formula", _("There is a formula in the file."),
                _("Paste the figures as values; a reading is what the meter showed."))  # fmt: skip
-    if tag == "row" and int(attributes.get("r", "1") or 1) > limits.rows * 10:
-        refuse("matrix_too_large", _("There is something in row {n}.").format(n=attributes["r"]),
-               _("Cut it into smaller ones."))  # fmt: skip
+    if tag == "row" and int(attributes.get("r", "1") or 1) > limits.rows * BLANK_ROWS:
+        _too_far(attributes["r"])
+
+
+def _too_far(row: int | str) -> NoReturn:
+    refuse("matrix_too_large", _("There is something in row {n}.").format(n=row),
+           _("Cut it into smaller ones."))  # fmt: skip
 
 
 def _openpyxl_cells(data: bytes, limits: Limits) -> Cells:

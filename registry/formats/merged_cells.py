@@ -9,6 +9,11 @@ Cells = list[list[str]]
 _PLACE = re.compile(r"\$?([A-Z]{1,3})\$?(\d{1,7})")
 
 
+class Overlapping(ValueError):
+    """Merged cells lie over each other, which no spreadsheet makes: a hundred thousand of them over a whole
+    list would keep a processor busy for hours."""
+
+
 class Spread(str):
     """The text of a merged cell, in each place that it covers: a head or a unit of several rows.
 
@@ -25,7 +30,10 @@ def spread(cells: Cells, refs: Iterable[str]) -> None:
     >>> spread(cells, ["A1:C1", "A2:A3"])
     >>> cells
     [['Pins', 'Pins', 'Pins'], ['shelf 3', 'P', '0.4'], ['shelf 3', 'R', 'OL']]
+
+    Raises Overlapping; ValueError where one can't be read.
     """
+    room = sum(map(len, cells))
     for ref in refs:
         first, _colon, last = ref.partition(":")
         (top, left), (bottom, right) = _place(first), _place(last or first)
@@ -33,7 +41,11 @@ def spread(cells: Cells, refs: Iterable[str]) -> None:
             continue
         text = Spread(cells[top][left])
         for row in cells[top : bottom + 1]:
-            row[left : right + 1] = [text] * len(row[left : right + 1])
+            covered = len(row[left : right + 1])
+            room -= max(covered, 1)
+            if room < 0:
+                raise Overlapping(ref)
+            row[left : right + 1] = [text] * covered
 
 
 def _place(text: str) -> tuple[int, int]:

@@ -15,6 +15,7 @@ from registry.errors import RegistryError
 from registry.translation import gettext as _
 
 LONGEST = 40  # characters; no meter's display is longer
+LONGEST_TYPED = 60  # with the blanks in it, as the database keeps it
 HIGHEST_OHM = 1e12  # insulation testers end here
 DEFAULT_LIMIT_OHM = 2e7  # contracts.md, limit_ohm
 
@@ -55,7 +56,6 @@ _UNIT_AFTER_OL = re.compile(rf" ?[kM]?{_UNIT}$")
 _FACTORS = {"": 1.0, "L": 1e-3, "R": 1.0, "K": 1e3, "M": 1e6, "MEG": 1e6, "G": 1e9}
 
 
-@lru_cache(maxsize=100_000)
 def parse_reading(
     text: str, over_limit_sign: str | None = None, limit_ohm: float = DEFAULT_LIMIT_OHM
 ) -> Reading:
@@ -67,6 +67,19 @@ def parse_reading(
     >>> parse_reading("4R7").low, parse_reading("OL").kind.name, parse_reading("0,4…35")[1:]
     (4.7, 'OVER_LIMIT', (0.4, 35.0))
     """
+    return _read(_kept(text), over_limit_sign, limit_ohm)
+
+
+def _kept(text: str) -> str:
+    """What may be remembered: a hundred thousand texts of any length, if blank, would fill the memory."""
+    text = text.strip()
+    if len(text) > LONGEST_TYPED:
+        raise _refused(text[:12] + "…", "reading_unreadable")
+    return text
+
+
+@lru_cache(maxsize=100_000)
+def _read(text: str, over_limit_sign: str | None, limit_ohm: float) -> Reading:
     plain = _tidied(text)
     if not plain:
         return Reading(ReadingKind.NOT_TAKEN, None, None)
@@ -94,13 +107,17 @@ def _read_range(text: str, left: str, right: str, limit_ohm: float) -> Reading:
     return Reading(ReadingKind.VALUE if low == high else ReadingKind.RANGE, low, high)
 
 
-@lru_cache(maxsize=100_000)
 def parse_ohm(text: str) -> float:
     """One resistance in Ω: `0.4`, `,4`, `1.2k`, `0.8 MΩ`, or by IEC 60062 `4R7`, `R47`, `1M2`, `2L00`.
 
     >>> parse_ohm("0.8 Mohm"), parse_ohm("L50")
     (800000.0, 0.0005)
     """
+    return _ohm(_kept(text))
+
+
+@lru_cache(maxsize=100_000)
+def _ohm(text: str) -> float:
     plain = _tidied(text)
     if _NEGATIVE.match(plain):
         raise _refused(plain, "reading_negative")

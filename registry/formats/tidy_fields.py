@@ -7,10 +7,10 @@ from typing import Any
 
 from registry.errors import RegistryError, RegistryErrors, pointer
 from registry.formats.tidy_columns import COLUMNS, Column
+from registry.formats.tidy_text import KEPT
 from registry.translation import gettext as _
 from registry.translation import ngettext
 
-KEPT = 1000  # errors kept as objects; the rest are counted
 BAD = -1
 
 
@@ -46,12 +46,14 @@ class FieldCodes(dict[str, int]):
         self._code_of: dict[Any, int] = {}
         self.found: list[Any] = []
         self.errors: dict[str, RegistryError] = {}
+        self._last: RegistryError
 
     def __missing__(self, text: str) -> int:
         try:
             value = self._parse(text)
         except RegistryError as error:
-            self.errors[text] = error
+            # one stands for all that nobody will be told of: a large file may have a million
+            self.errors[text] = self._last = self._last if len(self.errors) >= KEPT else error
             code = BAD
         else:
             code = self._code_of.setdefault(value, len(self.found))

@@ -14,6 +14,7 @@ from registry.errors import RegistryError, RegistryErrors, pointer, refusal
 from registry.translation import gettext as _
 
 LONGEST_LINE = 100_000  # characters
+KEPT = 1000  # errors kept as objects; the rest are counted
 Progress = Callable[[float], None]  # is told the share of the work that is done
 
 _WIDE_MARKS = (b"\xff\xfe", b"\xfe\xff", b"\x00\x00\xfe\xff")
@@ -53,7 +54,12 @@ class TidyText:
         self.plain = None if self.bad or self._has_long_lines else _plain(data)
 
     def _find_stray_bytes(self, data: bytes) -> None:
+        """Raises RegistryErrors where there is hardly a sound line: millions of errors help nobody."""
+        more = 0
         for number, line in enumerate(re.split(rb"\r\n|\r|\n", data), 1):
+            if len(self.bad) == KEPT:
+                more += b"\0" in line or not _is_utf8(line)
+                continue
             if b"\0" in line:
                 self._refuse(
                     number, "byte_nul", _("The line has NUL bytes."), _("Save the file again as plain text.")
@@ -65,6 +71,8 @@ class TidyText:
                     _("The line is not UTF-8."),
                     _("Save the file as CSV in UTF-8."),
                 )
+        if more:
+            raise RegistryErrors(self.bad.values(), more=more)
 
     def _refuse(self, number: int, code: str, message: str, advice: str) -> None:
         self.bad[number] = RegistryError(code, message, advice, field=pointer("lines", number), line=number)

@@ -28,3 +28,12 @@ def typed_number(text: str) -> float:
     except ValueError:
         message = _("“{v}” is not a number.").format(v=text[:40])
         raise RegistryError("not_a_number", message) from None
+
+
+def whole_typed(text: str, default: int = 0) -> int:
+    """Of a form: digits that a database can hold, anything else is the default.
+
+    >>> whole_typed("17"), whole_typed("²"), whole_typed("9" * 5000, 1)
+    (17, 0, 1)
+    """
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else default

@@ -22,6 +22,7 @@ from registry.services.invitations import (
     invitation_take,
     invitation_withdraw,
 )
+from registry.services.signed_in import sessions_end_unproven
 from registry.translation import gettext as _
 
 
@@ -90,6 +91,7 @@ def invitation(request: HttpRequest, token: str) -> HttpResponse:
         invitation_take(by=person(request), token=token)
     except RegistryErrors as wrong:
         return _page(request, token, list(wrong))
+    sessions_end_unproven(by=person(request), here=request.session.session_key)
     if second_factor_kept(person(request)):
         messages.success(request, _("You are a moderator now."))
         return redirect("desk")

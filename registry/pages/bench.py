@@ -17,6 +17,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
 from registry.errors import RegistryErrors
+from registry.formats.typed_number import whole_typed
 from registry.models import Design, Job, User
 from registry.models.jobs import JobStep, JobUnit
 from registry.pages.bench_words import bench_words
@@ -117,8 +118,7 @@ def _send(request: HttpRequest, filled: SheetFilled) -> HttpResponse:
 
 def grid_asked(design: Design, chart: dict[str, Any] | None, asked: Any) -> SheetGrid:
     """Out-and-back and the gaps between detents are asked for in the address, and kept in the form."""
-    text = str(asked.get("sweeps", "1"))
-    sweeps = int(text) if text.isascii() and text.isdigit() else 1
+    sweeps = whole_typed(str(asked.get("sweeps", "1")), 1)
     return sheet_grid(
         design,
         chart=chart,

@@ -17,6 +17,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.debug import sensitive_variables
 
 from registry.errors import RegistryError, RegistryErrors, refusal
+from registry.formats.typed_number import whole_typed
 from registry.models import Organisation, User
 from registry.models.fleet import MemberRole
 from registry.pages.fleet import organisation_or_404, person
@@ -93,7 +94,7 @@ def _act(request: HttpRequest, user: User, organisation: Organisation) -> dict[s
     elif act == "digest":
         digest_want(by=user, organisation=organisation, wants=bool(request.POST.get("wants")))
     elif act == "member":
-        member = organisation.memberships.filter(pk=_number(request.POST.get("member", ""))).first()
+        member = organisation.memberships.filter(pk=whole_typed(request.POST.get("member", ""))).first()
         if member is None:
             raise Http404
         member_set(by=user, organisation=organisation, member=member, role=request.POST.get("role", ""))
@@ -102,10 +103,6 @@ def _act(request: HttpRequest, user: User, organisation: Organisation) -> dict[s
     else:
         raise Http404
     return {}
-
-
-def _number(text: str) -> int:
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else 0
 
 
 @login_required
@@ -164,7 +161,7 @@ def _mapping(request: HttpRequest) -> dict[str, int] | None:
     chosen = {name: request.POST.get(f"column_{name}", "") for name in HEADS}
     if not any(f"column_{name}" in request.POST for name in HEADS):
         return None
-    return {name: int(text) for name, text in chosen.items() if text.isascii() and text.isdigit()}
+    return {name: column for name, text in chosen.items() if (column := whole_typed(text, -1)) >= 0}
 
 
 def _columns(look: Any) -> list[dict[str, Any]]:

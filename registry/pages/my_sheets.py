@@ -16,6 +16,7 @@ from django.views.decorators.http import require_POST
 from registry.errors import RegistryErrors
 from registry.formats.figures import in_unit
 from registry.formats.sentences import finding_message
+from registry.formats.typed_number import whole_typed
 from registry.models import Sheet, SheetVersion, User
 from registry.pages.preferences import distance_unit
 from registry.pages.sheet_form import AmendForm, meter_values, plain_ohm
@@ -46,6 +47,9 @@ def my_sheets(request: HttpRequest) -> HttpResponse:
 def sheet(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """A sheet as typed, what was found of it, and its versions."""
     shown = _sheet(uuid)
+    owner = may(request.user, "amend", shown)
+    if shown.withdrawn_at is not None and not owner and not may(request.user, "moderate"):
+        return render(request, "contributor/sheet_gone.html", {"page": "", "sheet": shown}, status=410)
     versions = list(shown.versions.all())
     number = request.GET.get("version", "")
     version = next((v for v in versions if str(v.number) == number), None) or _current(versions)
@@ -62,7 +66,7 @@ def sheet(request: HttpRequest, uuid: UUID) -> HttpResponse:
             shown.design.connector.common,
             finding.body if finding and version.is_current else None,
         ),
-        "owner": may(request.user, "amend", shown),
+        "owner": owner,
     }
     return render(request, "contributor/sheet.html", context)
 
@@ -92,7 +96,7 @@ def amend(request: HttpRequest, uuid: UUID) -> HttpResponse:
         sheet_amend(
             by=request.user,
             sheet=shown,
-            on_version=int(on_version) if on_version.isdigit() else 0,
+            on_version=whole_typed(on_version),
             body=filled.body,
             reason=request.POST.get("reason", ""),
         )

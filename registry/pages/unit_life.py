@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from registry.errors import RegistryError, RegistryErrors
 from registry.formats.figures import KM_A_MILE
-from registry.formats.typed_number import typed_number
+from registry.formats.typed_number import typed_number, whole_typed
 from registry.models import User
 from registry.pages.preferences import distance_unit
 from registry.selectors.unit_history import own_unit, reports_of, unit_history
@@ -66,8 +66,7 @@ def reporting(request: HttpRequest) -> HttpResponse:
             if "end" in request.POST and report is not None:
                 fleet_end(by=request.user, report=report)
             elif "end" not in request.POST:
-                typed = request.POST.get("units", "").strip()
-                fleet_say(by=request.user, units=int(typed) if typed.isascii() and typed.isdigit() else 0)
+                fleet_say(by=request.user, units=whole_typed(request.POST.get("units", "").strip()))
         except RegistryErrors as found:
             errors = list(found)
         else:

@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from registry.errors import refuse
+from registry.errors import RegistryError, RegistryErrors, refuse
+from registry.formats.labels import is_hidden, parse_name
 from registry.models import Connector, Design, GearboxFamily, Maker, PartNumber, Pin, PositionAlias, part_key
 from registry.models.catalogue import ConnectorViewing, DesignActuation
+from registry.services.texts import has_control
 from registry.translation import gettext as _
 
 Path = Sequence[str]
@@ -23,6 +25,8 @@ TEXTS = {
     "line_name": 60,
     "position_name": 60,
 }
+NAMES = {"name": 200, "maker": 120, "line_name": 60, "position_name": 60, "alias": 40, "family": 120,
+         "part_number": 80}  # fmt: skip
 WORDS = {"viewing": ConnectorViewing.values, "actuation": DesignActuation.values}
 THERE = ("alias", "family", "part_number", "start", "start_known")
 PARTS_OF_PATH = {"alias": 3, "family": 2, "part_number": 2, "start": 2, "line_name": 2, "position_name": 2}
@@ -79,7 +83,22 @@ def _checked(design: Design, path: Path, value: Any, at: str) -> Any:
         refuse(at, "pin_unknown", _("There is no pin “{pin}”.").format(pin=pin))
     if field in ("family", "part_number") and not part_key(path[1]):
         refuse(at, "value_missing", _("This is empty."), _("Fill it in."))
+    if value and value != field_value(design, path):
+        _fit(field, value if isinstance(value, str) else path[-1], at)
     return value
+
+
+def _fit(field: str, text: str, at: str) -> None:
+    """A new name is held to what a proposed one is (`Fields.name`): it becomes a cell of tables, too."""
+    if field in NAMES:
+        if is_hidden(text):
+            refuse(at, "control_characters", _("There are characters here that can't be shown."))
+        try:
+            parse_name(text, NAMES[field])
+        except RegistryError as error:
+            raise RegistryErrors([error.at(field=at)]) from None
+    elif field in ("description", "landmark") and has_control(text, lines=field == "description"):
+        refuse(at, "control_characters", _("There are characters here that can't be shown."))
 
 
 def _free_name(design: Design, name: str, at: str) -> None:

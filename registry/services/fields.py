@@ -9,7 +9,7 @@ from datetime import date
 from typing import Any, TypeVar
 
 from registry.errors import RegistryError, RegistryErrors, pointer
-from registry.formats.labels import is_formula
+from registry.formats.labels import is_formula, is_hidden
 from registry.formats.typed_number import typed_number
 from registry.services.texts import has_control
 from registry.translation import gettext as _
@@ -68,11 +68,15 @@ class Fields:
     def name(
         self, name: str, *, longest: int = 200, needed: bool = False, stored: Collection[str] = ()
     ) -> str:
-        """A text that becomes a cell of tables, too: nothing that a spreadsheet takes for a formula.
+        """A text that becomes a cell of tables, too: nothing that a spreadsheet takes for a formula, and
+        nothing that looks like another name and is none.
 
         stored: what is taken as it is, since it was before there was this rule.
         """
         value = self.text(name, longest=longest, needed=needed)
+        if is_hidden(value) and value not in stored:
+            self.wrong(name, "control_characters", _("There are characters here that can't be shown."))
+            return ""
         if not is_formula(value) or value in stored:
             return value
         self.wrong(

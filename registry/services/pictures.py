@@ -9,7 +9,7 @@ from typing import IO
 
 from django.core.files.base import ContentFile
 from django.db import transaction
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import ExifTags, Image, UnidentifiedImageError
 
 from registry.errors import refusal
 from registry.models import Sheet, SheetPicture, User
@@ -24,6 +24,15 @@ MOST_PIXELS = 24_000_000  # 100 MB while it is decoded
 MOST_PIXELS_OF_JPEG = 60_000_000  # as telephones make them, where the decoder itself makes it smaller
 LONGEST_SIDE = 2000  # pixels kept: enough to read a tag, small enough for a workshop's network
 FORMATS = ("JPEG", "PNG", "WEBP")
+TURNS = {  # EXIF, tag 274
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
 _one_at_a_time = threading.Lock()  # in a process: eight at once would be eight times the memory
 
 
@@ -89,8 +98,9 @@ def reencoded(data: bytes) -> bytes:
 def _written_anew(data: bytes) -> bytes:
     try:
         with warnings.catch_warnings():
+            warnings.simplefilter("ignore", UserWarning)  # of what stands beside the pixels
             warnings.simplefilter("error", Image.DecompressionBombWarning)
-            image = _made_small(data)
+            image = _upright(_made_small(data))
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise refusal(
             "picture_too_many_pixels",
@@ -105,12 +115,24 @@ def _written_anew(data: bytes) -> bytes:
             _("Send a JPEG, PNG or WebP file."),
             field=PICTURES,
         ) from None
-    upright = ImageOps.exif_transpose(image).convert("RGB")
+    upright = image.convert("RGB")
     plain = Image.new("RGB", upright.size)  # a new picture takes over pixels and nothing else
     plain.paste(upright)
     out = io.BytesIO()
     plain.save(out, "JPEG", quality=82, optimize=True)
     return out.getvalue()
+
+
+def _upright(image: Image.Image) -> Image.Image:
+    """By what it says of how the camera was held.
+
+    That may be damaged in a hundred ways, each with an error of its own: no reason to refuse the picture.
+    """
+    try:
+        turn = TURNS.get(image.getexif().get(ExifTags.Base.Orientation, 1))
+    except Exception:
+        turn = None
+    return image if turn is None else image.transpose(turn)
 
 
 def _made_small(data: bytes) -> Image.Image:

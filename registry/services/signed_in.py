@@ -12,7 +12,7 @@ from django.contrib.sessions.models import Session
 from django.db import transaction
 
 from registry.models import User
-from registry.permissions import require
+from registry.permissions import MODERATORS, is_active, require
 from registry.services.sign_ups import block_of
 from registry.services.traces import sessions_end_all
 from registry.sessions import SEEN, session_is_over
@@ -68,3 +68,13 @@ def sessions_end_others(*, by: User, here: str | None) -> None:
     """All but the one at hand."""
     require(by, "read_own")
     sessions_end_all(by, but=here)
+
+
+@transaction.atomic
+def sessions_end_unproven(*, by: User, here: str | None) -> None:
+    """A moderator's, but the one at hand: they have shown no second factor, or not the new one.
+
+    Such a session would have a moderator's rights as soon as there is a factor, whoever began it.
+    """
+    if is_active(by) and by.groups.filter(name=MODERATORS).exists():
+        sessions_end_all(by, but=here)

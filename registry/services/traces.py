@@ -11,7 +11,7 @@ from django.contrib.auth import SESSION_KEY
 from django.contrib.sessions.models import Session
 from django.utils import timezone
 
-from registry.models import Contributor, Invitation, User
+from registry.models import Contributor, Invitation, User, Workshop
 from registry.services.mail import mail_drop
 from registry.sign_in import account_digest
 
@@ -31,12 +31,15 @@ def traces_age() -> int:
 
 def traces_erase(user: User) -> None:
     """Everything that still names this account: it is about to be deleted."""
+    addresses = {user.email, *EmailAddress.objects.filter(user=user).values_list("email", flat=True)}
     for model in (AccessAttempt, AccessFailureLog, AccessLog):
-        model.objects.filter(username__in=[account_digest(user.email), user.email]).delete()
-    Invitation.objects.filter(email__iexact=user.email).update(email="")
-    mail_drop({user.email, *EmailAddress.objects.filter(user=user).values_list("email", flat=True)})
+        model.objects.filter(username__in={*addresses, *map(account_digest, addresses)}).delete()
+    for address in addresses:
+        Invitation.objects.filter(email__iexact=address).update(email="")
+    mail_drop(addresses)
     sessions_end_all(user)
     _workshop_name_forget(user)
+    _workshops_left_forget()
 
 
 def sessions_end_all(user: User, *, but: str | None = None) -> None:
@@ -60,5 +63,17 @@ def _workshop_name_forget(user: User) -> None:
     if own is None or own.workshop is None:
         return
     if not own.workshop.contributors.exclude(pk=own.pk).filter(user__isnull=False).exists():
-        own.workshop.name = f"workshop {own.workshop.uuid}"
-        own.workshop.save(update_fields=["name"])
+        _forget_name(own.workshop)
+
+
+def _workshops_left_forget() -> None:
+    """Those that nobody is of any more; who was is told nowhere, so this account's cannot be told apart."""
+    for workshop in Workshop.objects.filter(contributors=None):
+        _forget_name(workshop)
+
+
+def _forget_name(workshop: Workshop) -> None:
+    forgotten = f"workshop {workshop.uuid}"
+    if workshop.name != forgotten:
+        workshop.name = forgotten
+        workshop.save(update_fields=["name"])

@@ -200,6 +200,13 @@ def test_a_throttled_caller_learns_when_to_come_back(
     assert guest.get("/api/v1/designs/", headers={"X-Forwarded-For": "10.9.9.9"}).status_code == 429
 
 
+def test_a_caller_with_a_network_of_ipv6_has_one_allowance(guest: APIClient, db: None, settings: Any) -> None:
+    settings.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"] = {"anon": "3/hour", "user": "5/minute"}
+    asked = [guest.get("/api/v1/designs/", REMOTE_ADDR=f"2001:db8:1:2::{n}").status_code for n in range(4)]
+    assert asked == [200, 200, 200, 429]
+    assert guest.get("/api/v1/designs/", REMOTE_ADDR="2001:db8:1:3::1").status_code == 200
+
+
 def test_refused_requests_use_the_allowance_too(guest: APIClient, reader: User, settings: Any) -> None:
     settings.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"] = {"anon": "4/hour", "user": "1/hour"}
     made_up, reads = {"Authorization": "Token nonsense"}, {"Authorization": made_token(reader, "read")}

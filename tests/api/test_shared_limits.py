@@ -51,6 +51,18 @@ def test_one_process_counts_by_itself_without_a_store() -> None:
     cache.delete(key)
 
 
+def test_a_thousand_other_callers_give_nobody_a_new_allowance() -> None:
+    """In the framework's default, memory has room for 300."""
+    policy, key = Policy("test", 1, 3600), f"test-{uuid.uuid4()}"
+    others = [f"{key}-{n}" for n in range(1000)]
+    take(policy, key)
+    for other in others:
+        take(policy, other)
+    with pytest.raises(Spent):
+        take(policy, key)
+    cache.delete_many([key, *others])
+
+
 AWAY = """
 import logging, django
 logging.basicConfig()

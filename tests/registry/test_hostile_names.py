@@ -33,6 +33,7 @@ from tests.registry.pages.lives import event
 pytestmark = pytest.mark.django_db
 RUNS = ("=1+1", "@SUM(A1)", "+1+2", "-1+cmd|' /C calc'!A0", "＝1", "＠SUM(A1)", "＋1+2", "－1+2")
 UNSEEN = ("u\u2028x", "u\u2029x", "u\x85x", "u\x9bx", "u\0x", "u\x1bx", "u\ud800")
+HIDDEN = ("u\u200bx", "\u202ex-u", "u\u2066x", "\ufeffu", "u\u00adx", "u\u200dx")
 
 
 @pytest.fixture
@@ -46,7 +47,7 @@ def codes(act: Any) -> set[tuple[str, str]]:
     return {(error.code, error.field) for error in refused.value}
 
 
-@pytest.mark.parametrize("name", [*RUNS, *UNSEEN])
+@pytest.mark.parametrize("name", [*RUNS, *UNSEEN, *HIDDEN])
 def test_no_name_of_a_sheet_comes_in_that_a_table_could_not_hold(design: Design, name: str) -> None:
     code = "name_formula" if name in RUNS else "control_characters"
     body = sheet_body(design, name=name, unit={"key": name, "tag_code": name, "date_code": name})
@@ -54,7 +55,7 @@ def test_no_name_of_a_sheet_comes_in_that_a_table_could_not_hold(design: Design,
     assert found == {(code, f"/{at}") for at in ("name", "unit/key", "unit/tag_code", "unit/date_code")}
 
 
-@pytest.mark.parametrize("name", [*RUNS, *UNSEEN])
+@pytest.mark.parametrize("name", [*RUNS, *UNSEEN, *HIDDEN])
 def test_no_name_of_a_design_comes_in_that_a_table_could_not_hold(name: str) -> None:
     code = "name_formula" if name in RUNS else "control_characters"
     body = {**design_body(name), "maker": name, "families": [name], "part_numbers": [f"{name}1"]}
@@ -67,7 +68,7 @@ def test_no_name_of_a_design_comes_in_that_a_table_could_not_hold(name: str) -> 
         assert (code, f"/{at}") in found
 
 
-@pytest.mark.parametrize("label", ["+", "-", "-2", "M+", "3-D"])
+@pytest.mark.parametrize("label", ["+", "-", "-2", "M+", "3-D", "می\u200cخواهم"])
 def test_labels_as_they_stand_on_levers_are_taken(label: str) -> None:
     body = design_body("Lever")
     body["positions"] = [{"label": label}, {"label": "P"}]

@@ -15,26 +15,12 @@ from django.http import Http404, HttpRequest
 from django.http.response import HttpResponseBase
 from django.utils.cache import patch_cache_control
 
-from registry.models import Job, User
-from registry.permissions import Actor, LinkHolder
+from registry.job_links import actor_for
+from registry.models import Job
+from registry.permissions import Actor
 from registry.selectors.jobs import job_for
 
 P = ParamSpec("P")
-LINKS = "job_links"
-
-
-def link_opened(request: HttpRequest, job: Job) -> None:
-    """This browser works on the job from now on, as long as the link isn't withdrawn."""
-    links = dict(request.session.get(LINKS, {}))
-    links[str(job.uuid)] = job.link_digest
-    request.session[LINKS] = links
-
-
-def actor_for(request: HttpRequest, uuid: UUID | str) -> Actor:
-    """Who asks, as far as this job is concerned."""
-    user = request.user if isinstance(request.user, User) else None
-    digest = request.session.get(LINKS, {}).get(str(uuid))
-    return user if digest is None else LinkHolder(digest, user)
 
 
 def job_found(request: HttpRequest, uuid: UUID) -> tuple[Actor, Job]:

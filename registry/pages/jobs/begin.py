@@ -20,10 +20,11 @@ from django.views.decorators.http import require_POST
 
 from registry.errors import RegistryErrors, refusal
 from registry.formats.job_words import act_text, outcome_text, step_text, symptom_text
+from registry.job_links import link_opened
 from registry.models import Job, User
 from registry.models.jobs import JobSymptom
 from registry.pages.form_errors import lay_errors
-from registry.pages.jobs.access import job_page, link_opened, private
+from registry.pages.jobs.access import job_page, private
 from registry.pages.jobs.card import job_name
 from registry.pages.jobs.forms import AboutForm
 from registry.pages.preferences import distance_unit

@@ -160,7 +160,13 @@ def post(target: Target, body: bytes, headers: Mapping[str, str]) -> int:
 
 
 class _Pinned(http.client.HTTPConnection):
-    """To one checked address, under the name that was asked for."""
+    """To one checked address, under the name that was asked for.
+
+    line: to the other side; kept, for of an answer that ends with the connection the library forgets it
+    before it has read on.
+    """
+
+    line: socket.socket | None = None
 
     def __init__(self, target: Target, address: str) -> None:
         super().__init__(target.host, target.port, timeout=WAIT)
@@ -169,19 +175,18 @@ class _Pinned(http.client.HTTPConnection):
     def connect(self) -> None:
         plain = socket.create_connection((self.address, self.target.port), timeout=WAIT)
         if self.target.scheme == "https":
-            self.sock = ssl.create_default_context().wrap_socket(plain, server_hostname=self.target.host)
-        else:
-            self.sock = plain
+            plain = ssl.create_default_context().wrap_socket(plain, server_hostname=self.target.host)
+        self.line = self.sock = plain
 
 
-def _connection(target: Target, address: str) -> http.client.HTTPConnection:
+def _connection(target: Target, address: str) -> _Pinned:
     connection = _Pinned(target, address)
     connection.default_port = 443 if target.scheme == "https" else 80
     return connection
 
 
-def _cut(connection: http.client.HTTPConnection) -> None:
+def _cut(connection: _Pinned) -> None:
     """An answer that drips for ever ends here."""
-    if connection.sock is not None:
+    if connection.line is not None:
         with contextlib.suppress(OSError):
-            connection.sock.shutdown(socket.SHUT_RDWR)
+            connection.line.shutdown(socket.SHUT_RDWR)

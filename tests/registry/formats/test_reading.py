@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from registry.errors import RegistryError
-from registry.formats.reading import ReadingKind, parse_ohm, parse_reading
+from registry.formats.reading import ReadingKind, _read, parse_ohm, parse_reading
 from registry.formats.tidy_writer import format_reading
 
 CHECK_VALUES = json.loads((Path(__file__).parents[2] / "data" / "check_values.json").read_text())
@@ -69,6 +69,18 @@ def test_a_wandering_figure_is_a_range(text: str) -> None:
 @pytest.mark.parametrize("text", ["", "  ", "\t"])
 def test_nothing_written_is_not_taken(text: str) -> None:
     assert parse_reading(text).kind is ReadingKind.NOT_TAKEN
+
+
+def test_no_text_is_remembered_that_no_meter_shows() -> None:
+    """A hundred thousand are; of any length they would fill the memory, and the column takes 60 signs."""
+    parse_reading("")
+    before = _read.cache_info().currsize
+    assert parse_reading(" " * 5000).kind is ReadingKind.NOT_TAKEN
+    assert _read.cache_info().currsize == before
+    for parse, text in ((parse_reading, "0.4" + " " * 60 + "k"), (parse_ohm, "0" * 60 + "1")):
+        with pytest.raises(RegistryError) as refused:
+            parse(text)
+        assert refused.value.code == "reading_unreadable" and len(str(refused.value)) < 200
 
 
 @pytest.mark.parametrize("text", REFUSED)

@@ -8,8 +8,24 @@ from pathlib import Path
 import pytest
 
 from registry.errors import RegistryErrors
+from registry.formats.reading import parse_reading
+from registry.formats.tidy_fields import BAD, FieldCodes
 from registry.formats.tidy_reader import read_tidy
+from registry.formats.tidy_text import TidyText
 from tests.registry.formats.tidy_made import HEADER, refused, tidy
+
+
+def test_a_million_errors_are_counted_and_a_thousand_kept() -> None:
+    """A file of a few MB can have as many; each as an object of its own would fill the memory."""
+    with pytest.raises(RegistryErrors) as refused:
+        TidyText(tidy() + b"\xff\n" * 5000)
+    assert (len(refused.value.errors), refused.value.total) == (1000, 5000)
+    codes = FieldCodes(parse_reading)
+    assert [codes[f"word {n}"] for n in range(3000)] == [BAD] * 3000
+    assert len({id(error) for error in codes.errors.values()}) == 1000
+    with pytest.raises(RegistryErrors) as refused:
+        read_tidy(tidy(*(f"A,s,u,c,1,P,2,1,word {n}" for n in range(3000))))
+    assert (len(refused.value.errors), refused.value.total) == (1000, 3000)
 
 
 def broken_files() -> Iterator[tuple[str, bytes, list[tuple[int | None, str | None, str]]]]:

@@ -145,6 +145,37 @@ def test_edit_on_an_old_page_is_refused(people, moderators):
     assert [one.code for one in error.value] == ["edit_stale"]
 
 
+@pytest.mark.parametrize("text", ["=1+1", "+1+2", "a\x1bb"])
+@pytest.mark.parametrize("field", ["name", "maker", "family", "part_number", "line_name", "alias"])
+def test_no_edit_brings_in_a_name_that_a_proposal_could_not(people, moderators, field, text):
+    design = made_design(people[0])
+    change = {
+        "line_name": [["line_name", "2"], text],
+        "alias": [["alias", "R", text], True],
+        "family": [["family", text], True],
+        "part_number": [["part_number", text], True],
+    }.get(field, [[field], text])
+    with pytest.raises(RegistryErrors) as error:
+        edit(moderators[0], design, change)
+    assert [one.code for one in error.value] == ["name_control" if "\x1b" in text else "name_formula"]
+
+
+@pytest.mark.parametrize("field", ["family", "part_number"])
+def test_no_edit_brings_in_a_name_that_no_table_has_room_for(people, moderators, field):
+    with pytest.raises(RegistryErrors) as error:
+        edit(moderators[0], made_design(people[0]), [[field, "x" * 130], True])
+    assert [one.code for one in error.value] == ["name_too_long"]
+
+
+def test_a_name_of_before_the_rule_stays_and_can_be_taken_away(people, moderators):
+    design = made_design(people[0])
+    Design.objects.filter(pk=design.pk).update(name="=old", key="old")
+    edit(moderators[0], design, [["description"], "Older plug."], [["name"], "=old"])
+    edit(moderators[0], design, [["name"], "Ferry 12"])
+    design.refresh_from_db()
+    assert design.name == "Ferry 12"
+
+
 def test_edit_that_changes_nothing_is_no_decision(people, moderators):
     design = made_design(people[0])
     with pytest.raises(RegistryErrors) as error:

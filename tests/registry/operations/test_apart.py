@@ -17,7 +17,7 @@ from django.utils import translation
 
 from registry.apart import NICE, Apart
 from registry.errors import RegistryErrors, refuse
-from registry.outages import is_outage
+from registry.outages import TookTooLong, is_outage
 from registry.request_log import request_id
 
 
@@ -84,7 +84,7 @@ def test_where_it_dies_the_work_is_done_all_the_same_and_another_starts(apart: A
 
 def test_a_stuck_one_is_given_up(apart: Apart) -> None:
     there = apart.run(os.getpid)
-    with impatient(apart), pytest.raises(TimeoutError) as caught:
+    with impatient(apart), pytest.raises(TookTooLong) as caught:
         apart.run(time.sleep, 30)
     assert is_outage(caught.value)
     _wait_until_up(apart)

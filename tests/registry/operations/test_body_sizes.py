@@ -11,10 +11,12 @@ from rest_framework.test import APIClient
 
 from registry.body_sizes import BULK_BYTES, PICTURES_BYTES
 from registry.models import Design, User
+from registry.services.jobs.links import link_withdraw
+from registry.services.jobs.starting import job_start
 from registry.services.pictures import MOST_BYTES
 from registry.services.sheet_bulk import MOST_SHEETS
 from registry.services.sheets import sheet_submit
-from tests.api.made import made_token, sheet_body
+from tests.api.made import made_token, made_user, sheet_body
 
 pytestmark = pytest.mark.django_db
 FORM = "multipart/form-data; boundary=x"
@@ -106,6 +108,29 @@ def test_the_largest_honest_uploads_pass(reader: User, design: Design, client: C
         table.seek(0)
         answer = send(client, f"/designs/{design.uuid}/{page}/", len(table.getvalue()), table)
         assert answer.status_code != 413, page
+
+
+def test_a_job_takes_pictures_from_its_own_people_alone(strict: Client, reader: User, client: Client) -> None:
+    """Whoever opened its link, and its account; from anybody else none is read."""
+    made = job_start(by=None, body={"symptom": "silent"})
+    step = f"/jobs/{made.job.uuid}/steps/ruled_out/"
+    body = a_file(PICTURES_BYTES)
+    length = len(body.getvalue())
+    stranger = form_sender()
+    stranger.force_login(made_user("stranger"))
+    for unknown in (strict, stranger):
+        assert send(unknown, step, length).status_code == 413
+    holder = Client()
+    holder.get(f"/jobs/link/{made.token}/")
+    assert send(holder, step, length, body).status_code in (302, 400)
+    assert send(holder, step, PICTURES_BYTES + WORDS + 1).status_code == 413
+    link_withdraw(by=made.holder, job=made.job)
+    assert send(holder, step, length).status_code == 413
+    own = job_start(by=reader, body={"symptom": "silent"}).job
+    client.force_login(reader)
+    body.seek(0)
+    assert send(client, f"/jobs/{own.uuid}/steps/ruled_out/", length, body).status_code in (302, 400)
+    assert send(stranger, f"/jobs/{own.uuid}/steps/ruled_out/", length).status_code == 413
 
 
 def test_the_largest_picture_passes_the_api(reader: User, design: Design) -> None:

@@ -10,6 +10,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from allauth.account.models import EmailAddress
 from axes.models import AccessAttempt, AccessLog
 from django.contrib.sessions.models import Session
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -62,6 +63,8 @@ NAMES = (
         for end in ("here", "then", "again", "so", "to you", "once more", "of it", "it was not")
     ),
     "hooks.quill.example",
+    "mara.before@workshop.example",
+    "Quill alone",
 )
 
 
@@ -77,7 +80,9 @@ def mara(client: Client, settings: Any) -> User:
     Client().post("/account/login/", {"login": EMAIL, "password": "wrong word"})
     client.post("/account/login/", {"login": EMAIL, "password": WORD})
     client.post("/account/own/erase/", {"email": EMAIL})  # thought better of it when asked for the word
+    workshop_join(by=mara, name="Quill alone")
     workshop_join(by=mara, name="Quill and Daughters")
+    EmailAddress.objects.create(user=mara, email="mara.before@workshop.example")
     body = sheet_body(design, meter={"name": "Mara's meter", "limit_ohm": 2e7}, note=f"{SAID} here")
     sheet = sheet_submit(by=mara, body=body)
     sheet_amend(by=mara, sheet=sheet, on_version=1, body=body, reason=f"{SAID} then")

@@ -16,11 +16,14 @@ from django.utils import timezone
 from rest_framework.test import APIClient
 
 from api.throttles import Policy, Spent, take
+from registry.apart import Apart
 from registry.models import Change, Design, Reading, Sheet, SheetPicture, User
+from registry.outages import TookTooLong
 from registry.services.audit import stored_faults
 from registry.services.charts import chart_refresh, revision_verify
 from registry.services.sheets import sheet_submit
-from tests.api.made import made_design, made_token, made_user, sheet_body
+from tests.api.made import made_design, made_revision, made_token, made_user, sheet_body
+from tests.registry.pages.test_bench import grid_of
 from tests.registry.services.test_pictures import photo
 
 ON_DISK = pytest.mark.django_db(transaction=True)
@@ -68,6 +71,20 @@ def test_a_full_disk_refuses_whole_sheets_and_takes_them_later() -> None:
     assert not stored_faults()
     revision = chart_refresh(design_id=design.pk) or design.revisions.order_by("-number").first()
     assert revision is not None and revision_verify(revision) == "same"
+
+
+@pytest.mark.django_db
+def test_a_check_that_took_too_long_says_so_and_not_that_the_disk_is_full() -> None:
+    design = made_design(made_user())
+    made_revision(design)
+    body = {"design": str(design.uuid), "readings": sheet_body(design)["readings"]}
+    typed = {grid_of(design).places[0].name: "0.4"}
+    with mock.patch.object(Apart, "run", side_effect=TookTooLong):
+        told = APIClient().post("/api/v1/check/", body, format="json")
+        page = Client(raise_request_exception=False).post(f"/designs/{design.uuid}/check/", typed)
+    assert told.status_code == page.status_code == 503 and told["Retry-After"] == page["Retry-After"] == "30"
+    assert told.json()["code"] == "took_too_long" and "fewer readings" in told.json()["detail"]
+    assert "This took too long" in page.content.decode() and "store anything" not in page.content.decode()
 
 
 @pytest.mark.django_db

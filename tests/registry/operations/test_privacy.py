@@ -138,19 +138,33 @@ def test_known_and_unknown_address_get_the_same_answer(page: str, settings: Any)
         assert {message.to[0] for message in mail.outbox} >= {"known@workshop.example"}
 
 
-def test_production_settings_pass_the_deployment_check(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("changed", "warns"),
+    [
+        ({}, ()),
+        ({"BENCHQUORUM_TLS": "false"}, ("W004", "W008", "W012", "W016")),
+        ({"BENCHQUORUM_DEBUG": "true"}, ("W018",)),
+        ({"BENCHQUORUM_SECRET_KEY": "short"}, ("W009",)),
+    ],
+    ids=["as in the runbook", "without TLS", "for development", "a short key"],
+)
+def test_production_settings_alone_pass_the_deployment_check(
+    tmp_path: Path, changed: dict[str, str], warns: tuple[str, ...]
+) -> None:
     environment = {
         "PATH": os.environ["PATH"],
         "BENCHQUORUM_DATA": str(tmp_path),
         "BENCHQUORUM_SECRET_KEY": "d8Jq-2lPz0" * 6,
         "BENCHQUORUM_TLS": "true",
         "BENCHQUORUM_HOSTS": "registry.example",
+        **changed,
     }
     checked = subprocess.run(
         [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"],
         cwd=ROOT, env=environment, capture_output=True, text=True, check=False,
     )  # fmt: skip
-    assert checked.returncode == 0, checked.stderr
+    assert (checked.returncode == 0) is (not warns), checked.stderr
+    assert [warning for warning in warns if f"security.{warning}" not in checked.stderr] == []
 
 
 def test_security_headers_on_pages(client: Client) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.db import IntegrityError
 from django.test import Client, RequestFactory
 from django.urls import get_resolver, resolve
 
@@ -154,6 +155,22 @@ def test_an_error_is_one_line_with_its_trace() -> None:
     plain = json.loads(line)
     assert plain["request_id"] == "edge-0123456789"
     assert "no such share" in plain["error"]
+
+
+def test_what_a_database_says_of_a_row_stays_out_of_the_line() -> None:
+    """Two who sign up at once with one address: PostgreSQL names it, or the whole row that breaks a rule."""
+    whose = "mara.quill@workshop.example"
+    said = f'duplicate key value violates "one"\nDETAIL:  Failing row contains (7, {whose}, a\nb {whose}).'
+    try:
+        try:
+            raise ValueError(said + f"\nCONTEXT:  COPY registry_user, line 1: {whose}")
+        except ValueError as error:
+            raise IntegrityError(said) from error
+    except IntegrityError:
+        record = logging.getLogger("x").makeRecord("x", 40, "f", 1, "failed", (), _trace())
+    told = json.loads(JsonLines().format(record))["error"]
+    assert "mara" not in told and told.count('duplicate key value violates "one"') == 2
+    assert "The above exception was the direct cause" in told and "IntegrityError" in told
 
 
 def _trace() -> Any:

@@ -102,6 +102,31 @@ def test_guesses_lock_the_account_that_was_tried_and_no_colleague(reader: User, 
     assert "workshop.example" not in kept.lower() and AccessAttempt.objects.get().username
 
 
+def tried_from(address: str, word: str) -> bool:
+    client = Client(REMOTE_ADDR=address)
+    client.post("/account/login/", {"login": "reader@workshop.example", "password": word})
+    return "_auth_user_id" in client.session
+
+
+def test_wrong_words_from_elsewhere_keep_nobody_out(reader: User, settings: Any) -> None:
+    """With all limits as they are: the accounts' package would count them by account alone."""
+    settings.ACCOUNT_EMAIL_VERIFICATION = "optional"
+    cache.clear()
+    for _ in range(live.AXES_FAILURE_LIMIT + 1):
+        tried_from("192.0.2.66", "a wrong pass phrase")
+    assert not tried_from("192.0.2.66", WORD)
+    assert tried_from("198.51.100.7", WORD)
+
+
+def test_who_has_a_network_of_ipv6_is_one_caller(reader: User, settings: Any) -> None:
+    settings.ACCOUNT_EMAIL_VERIFICATION = "optional"
+    settings.ACCOUNT_RATE_LIMITS = False
+    for n in range(live.AXES_FAILURE_LIMIT):
+        tried_from(f"2001:db8:1:2::{n}", "a wrong pass phrase")
+    assert not tried_from("2001:db8:1:2:ffff::1", WORD)
+    assert tried_from("2001:db8:1:3::1", WORD)
+
+
 BEHIND_A_PROXY = """
 import django; django.setup()
 from django.core.management import call_command

@@ -11,6 +11,7 @@ from django.test import Client
 from PIL import Image
 
 from registry.models import Design, Sheet, User
+from tests.registry.moderation.made import account as moderator
 from tests.registry.pages.made import account, made_sheet, readings
 from tests.registry.pages.test_bench import filled
 
@@ -110,3 +111,30 @@ def test_picture_is_shown_to_its_contributor_alone(client: Client, reader: User,
     assert b"".join(answer.streaming_content).startswith(b"\xff\xd8")  # type: ignore[attr-defined]
     client.logout()
     assert client.get(address).status_code == 404
+
+
+def test_a_sheet_taken_back_is_told_to_others_as_taken_back(
+    client: Client, reader: User, sheet: Sheet
+) -> None:
+    """As the API does: what its contributor withdrew is nobody's to read any more, but for the desk."""
+    client.force_login(reader)
+    client.post(f"/sheets/{sheet.uuid}/withdraw/", {"reason": "wrong unit"})
+    assert "wrong unit" in client.get(f"/sheets/{sheet.uuid}/").content.decode()
+    client.force_login(account("somebody else"))
+    for who in (client, Client()):
+        answer = who.get(f"/sheets/{sheet.uuid}/?version=1")
+        page = answer.content.decode()
+        assert answer.status_code == 410 and "taken this sheet back" in page
+        assert "wrong unit" not in page and "sweeper 3" not in page and "<table" not in page
+    client.force_login(moderator("desk", moderator=True))
+    assert client.get(f"/sheets/{sheet.uuid}/").status_code == 200
+
+
+@pytest.mark.parametrize("typed", ["²", "9" * 5000, "-1", ""])
+def test_a_version_that_is_no_number_is_an_old_one(
+    client: Client, reader: User, sheet: Sheet, typed: str
+) -> None:
+    client.force_login(reader)
+    values = filled(sheet.design, R4="0.5") | {"on_version": typed, "unit_key": "sweeper 3"}
+    answer = client.post(f"/sheets/{sheet.uuid}/amend/", values | {"reason": "lead slipped"})
+    assert answer.status_code == 400 and sheet.versions.count() == 1

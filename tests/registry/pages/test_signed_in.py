@@ -10,11 +10,14 @@ import pytest
 from allauth.mfa import signals
 from allauth.mfa.totp.internal.auth import format_hotp_value, hotp_value, yield_hotp_counters_from_time
 from allauth.usersessions.models import UserSession
+from django.contrib.auth.models import Group
 from django.contrib.messages import get_messages
 from django.contrib.sessions.models import Session
 from django.test import Client
 
 from registry.models import User
+from registry.permissions import MODERATORS
+from registry.services.invitations import invitation_make
 from registry.services.traces import traces_age
 from registry.sessions import BEGAN, SEEN
 from tests.api.made import made_user, said_again
@@ -131,6 +134,26 @@ def test_a_changed_second_factor_offers_to_end_the_others(
     code = format_hotp_value(hotp_value(here.session["mfa.totp.secret"], counter))
     page = here.post("/account/2fa/totp/activate/", {"code": code}, follow=True).content.decode()
     assert page.count(f'<a href="{PAGE}">End the other sessions</a>') == int(elsewhere)
+
+
+@pytest.mark.parametrize("moderates", [True, False])
+def test_a_moderator_s_new_factor_ends_what_has_not_shown_it(
+    reader: User, sign_in: SignIn, moderates: bool
+) -> None:
+    """Else whoever had come in by the password alone would moderate from then on."""
+    if moderates:
+        reader.groups.add(Group.objects.get_or_create(name=MODERATORS)[0])
+    before, here = sign_in(DESK), sign_in()
+    request = here.get(PAGE).wsgi_request
+    signals.authenticator_added.send(sender=User, request=request, user=reader, authenticator=None)
+    assert [is_in(before), is_in(here)] == [not moderates, True]
+
+
+def test_who_becomes_a_moderator_is_signed_in_there_only(reader: User, sign_in: SignIn) -> None:
+    _made, address = invitation_make(by=None, email=reader.email, link=lambda token: f"/invitations/{token}/")
+    before, here = sign_in(DESK), sign_in()
+    assert here.post(address).status_code == 302
+    assert [is_in(before), is_in(here)] == [False, True]
 
 
 def test_a_factor_added_and_codes_with_it_are_told_of_once(reader: User, sign_in: SignIn) -> None:

@@ -165,6 +165,7 @@ def _texts() -> Iterator[Case]:
     yield "html", b"<html><table><tr><td>P</td></tr></table></html>", {"no_readings", *UNREADABLE}
     yield "json", b'{"P": {"2": "0.4"}}', {"no_readings", *UNREADABLE}
     yield "a huge file", b"position,2\r\n" + b"P,0.4\r\n" * 200_000, {"matrix_too_large"}
+    yield "a great many empty lines", b"position,2\r\n" + b"\n" * 900_000, {"matrix_too_large"}
     yield "one endless line", b"P," * 300_000, {"matrix_too_large"}
     yield "one endless cell", b"position,2\r\nP," + b"9" * 500_000, {"matrix_unreadable", "cell_too_long"}
     yield "an old spreadsheet", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(512), {"matrix_old_format"}

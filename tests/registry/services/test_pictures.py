@@ -9,7 +9,7 @@ import time
 
 import pytest
 from django.core.exceptions import PermissionDenied
-from PIL import Image
+from PIL import Image, ImageOps
 
 from registry.errors import RegistryErrors
 from registry.services import pictures
@@ -36,6 +36,29 @@ def test_position_data_and_all_else_are_removed():
     assert before.get_ifd(GPS_IFD)
     after = Image.open(io.BytesIO(reencoded(photo())))
     assert not dict(after.getexif()) and after.size == (200, 300)
+
+
+@pytest.mark.parametrize("turn", range(1, 9))
+def test_each_way_of_holding_the_camera_ends_upright(turn):
+    """As a second reader of the same tag turns it."""
+    out, exif = io.BytesIO(), Image.Exif()
+    exif[0x0112] = turn
+    corner = Image.new("RGB", (64, 32), "white")
+    corner.paste("black", (0, 0, 16, 16))
+    corner.save(out, "PNG", exif=exif)
+    seen = Image.open(io.BytesIO(reencoded(out.getvalue())))
+    wanted = ImageOps.exif_transpose(Image.open(io.BytesIO(out.getvalue())))
+    assert seen.size == wanted.size
+    corners = [(2, 2), (seen.width - 3, 2), (2, seen.height - 3), (seen.width - 3, seen.height - 3)]
+    assert [seen.getpixel(at)[0] < 128 for at in corners] == [wanted.getpixel(at)[0] < 128 for at in corners]
+
+
+@pytest.mark.parametrize("kind", ["PNG", "WEBP"])
+@pytest.mark.parametrize("said", [b"nonsense", b"MM\0\x05\0\0\0\x08", b"II*\0\xff\xff\xff\xff"])
+def test_a_damaged_word_of_how_it_was_held_costs_nobody_the_picture(kind, said):
+    out = io.BytesIO()
+    Image.new("RGB", (40, 30), "teal").save(out, kind, exif=said)
+    assert Image.open(io.BytesIO(reencoded(out.getvalue()))).size == (40, 30)
 
 
 @pytest.mark.parametrize(
@@ -115,7 +138,7 @@ def test_one_picture_at_a_time_is_decoded(monkeypatch):
 IN_LITTLE_ROOM = """
 import io, resource, sys
 import django; django.setup()
-from PIL import Image
+from PIL import Image, ImageOps
 from registry.services.pictures import reencoded
 def made(mode, size, kind, **save):
     out = io.BytesIO(); Image.new(mode, size, "teal").save(out, kind, **save); return out.getvalue()
