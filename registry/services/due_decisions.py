@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from functools import partial
 
+from django.db import transaction
 from django.utils import timezone
 
 from registry.errors import RegistryErrors
@@ -14,6 +15,7 @@ from registry.services.audit import record
 from registry.services.decision_waiting import waiting_time
 from registry.services.decisions import take_force
 from registry.services.effects import EFFECTS
+from registry.services.effects.base import lock_target
 from registry.services.one_by_one import OneByOne
 
 State = Decision.State
@@ -34,7 +36,9 @@ def apply_due(*, now: datetime | None = None) -> int:
 
 
 def _apply_one(pk: int) -> bool:
-    decision = Decision.objects.select_for_update(of=("self",)).select_related("dispute").get(pk=pk)
+    rows = Decision.objects.select_for_update(of=("self",), no_key=True).select_related("dispute")
+    decision = rows.get(pk=pk)
+    lock_target(decision)
     second = not decision.needs_second or decision.approver_id is not None or decision.before.get("alone")
     if decision.state != State.WAITING or not second:
         return False
@@ -56,9 +60,14 @@ def _apply_one(pk: int) -> bool:
 
 def _nobody_left() -> None:
     """A second voice that nobody can give any more becomes a waiting time."""
-    stuck = Decision.objects.filter(state=State.WAITING, needs_second=True, approver=None)
-    for decision in stuck.filter(effective_at=None).select_related("proposer"):
-        if decision.proposer is not None and not seconds_for(decision, decision.proposer):
+    stuck = Decision.objects.filter(
+        state=State.WAITING, needs_second=True, approver=None, effective_at=None, proposer__isnull=False
+    )
+    for pk in list(stuck.values_list("pk", flat=True)):
+        with transaction.atomic():
+            decision = stuck.select_for_update(of=("self",), no_key=True).filter(pk=pk).first()
+            if decision is None or decision.proposer is None or seconds_for(decision, decision.proposer):
+                continue
             decision.before["alone"] = True
             decision.effective_at = timezone.now() + waiting_time()
             decision.save(update_fields=["before", "effective_at"])
