@@ -112,7 +112,14 @@ class OneSubmission(ApiView):
         sheet = _sheet(submission)
         on_version = version_named(request, sheet)
         body, reason = body_to_amend(request.data, sheet, merge=merge)
-        sheet_amend(by=person(request), sheet=sheet, on_version=on_version, body=body, reason=reason)
+        sheet_amend(
+            by=person(request),
+            sheet=sheet,
+            on_version=on_version,
+            body=body,
+            reason=reason,
+            still=_as_seen(request),
+        )
         return _shown(request, submission)
 
 

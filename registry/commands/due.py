@@ -48,6 +48,7 @@ def _steps() -> dict[str, Callable[[], int | None]]:
     from registry.services.rereads import remind_rereads
     from registry.services.traces import traces_age
     from registry.services.webhooks.queue import deliveries_owed
+    from registry.services.work import works_owed
 
     return {
         "decisions": apply_due,
@@ -58,6 +59,7 @@ def _steps() -> dict[str, Callable[[], int | None]]:
         "mail": mail_owed,
         "invitations": invitations_forget,
         "traces": traces_age,
+        "work": works_owed,
         "webhooks": deliveries_owed,
         "chain": _chain,
         "open data": _open_data,

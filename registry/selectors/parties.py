@@ -30,7 +30,7 @@ SECOND_AFTER_DAYS = 30  # as long as a contributor is new
 
 def decision_undone(decision: Decision) -> Decision | None:
     """The decision that one of kind "undo" takes back, held until the end of the transaction."""
-    rows = Decision.objects.select_for_update(of=("self",)).select_related("dispute")
+    rows = Decision.objects.select_for_update(of=("self",), no_key=True).select_related("dispute")
     return _named(decision, rows)
 
 

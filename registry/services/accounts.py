@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.conf import settings
 from django.db import transaction
 
@@ -20,6 +22,11 @@ def contributor_of(user: User) -> Contributor:
     """The pseudonym under which this account's readings are published; made at first need."""
     contributor, _made = Contributor.objects.get_or_create(user=user)
     return contributor
+
+
+def contributor_held(user: User) -> Contributor:
+    """The same, until the transaction ends: what one person sends in bulk is counted call after call."""
+    return Contributor.objects.select_for_update(no_key=True).get(pk=contributor_of(user).pk)
 
 
 def contributor_at_hand(user: User) -> Contributor:
@@ -78,8 +85,13 @@ def preferences_keep(
 @transaction.atomic
 def account_erase(*, by: User) -> None:
     """Delete the account with its words and pictures; readings stay under the pseudonym, which no longer
-    leads to a person."""
-    contributor = contributor_of(by)
+    leads to a person.
+
+    Whatever of it is under way is waited for, and goes too; what comes later finds no account.
+    """
+    contributor = _at_rest(by)
+    if contributor is None:
+        return  # erased by another call meanwhile
     record(by=by, action="account_erase", target_kind="contributor", target_uuid=contributor.uuid)
     for n, meter in enumerate(contributor.meters.order_by("pk"), start=1):
         meter.name = f"meter {n}" if n > 1 else "meter"
@@ -89,3 +101,19 @@ def account_erase(*, by: User) -> None:
     fleets_leave(by)
     traces_erase(by)
     by.delete()
+
+
+def _at_rest(user: User) -> Contributor | None:
+    """First what deeds hold while they are written down, then the account itself, with its key: every row
+    that names it asks for that as it is stored.  None: it is gone already."""
+    if not User.objects.filter(pk=user.pk).exists():
+        return None
+    contributor = contributor_of(user)
+    deeds: tuple[Any, ...] = (contributor.jobs, user.disputes, contributor.sheets)
+    for rows in deeds:
+        list(rows.order_by("pk").select_for_update(no_key=True).values_list("pk"))
+    people: tuple[Any, ...] = (Contributor.objects.filter(user=user), User.objects.filter(pk=user.pk))
+    for rows in people:
+        if rows.select_for_update().first() is None:
+            return None
+    return contributor

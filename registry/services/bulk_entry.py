@@ -13,6 +13,7 @@ from registry.errors import RegistryError, RegistryErrors, pointer
 from registry.formats.matrix_table import Cells, read_matrix
 from registry.formats.safe_cells import label_read, safe_label
 from registry.models import Design, Sheet, User
+from registry.permissions import require
 from registry.selectors.labels import DesignLabels, LabelledPosition
 from registry.services.checks import sheet_preview
 from registry.services.sheets import sheet_submit
@@ -174,6 +175,7 @@ def _at_cell(error: RegistryError, readings: list[Plain]) -> RegistryError:
 
 def matrix_submit(*, by: User, design: Design, data: bytes, body: Plain) -> Sheet:
     """Send the matrix as a sheet; all of it or, where anything is wrong, nothing."""
+    require(by, "submit")
     readings = matrix_readings(design=design, data=data)
     try:
         return sheet_submit(by=by, body=matrix_body(design, readings, body))

@@ -102,7 +102,7 @@ def claim_take(*, by: User, kind: str, uuid: UUID) -> CaseClaim:
     until = timezone.now() + timedelta(minutes=CLAIM_MINUTES)
     try:
         with transaction.atomic():
-            claim, made = CaseClaim.objects.select_for_update().get_or_create(
+            claim, made = CaseClaim.objects.select_for_update(no_key=True).get_or_create(
                 kind=kind, uuid=uuid, defaults={"moderator": by, "until": until}
             )
             if not made and claim.moderator_id != by.pk and claim.until > timezone.now():

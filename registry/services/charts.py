@@ -148,7 +148,7 @@ def _add(
 ) -> ChartRevision:
     # The newest there is, whatever became of it: locked, for a moderator may have withdrawn it while this
     # one was computed, or be about to.
-    newest = design.revisions.select_for_update().order_by("-number").defer("inputs", "content")
+    newest = design.revisions.select_for_update(no_key=True).order_by("-number").defer("inputs", "content")
     last = newest.first()
     current = None if last is None else _current(design)
     published = None if current is None else json.loads(bytes(current.revision.content))

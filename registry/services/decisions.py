@@ -16,7 +16,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from registry.errors import refuse
-from registry.models import Decision, Design, Dispute, Target, User
+from registry.models import Decision, Dispute, Target, User
 from registry.permissions import require
 from registry.selectors.parties import may_reply, second_moderates
 from registry.services.audit import record
@@ -36,7 +36,7 @@ from registry.services.effects import EFFECTS, taken_back, undo_needs_second
 from registry.services.effects.accounts import account_of
 from registry.services.effects.base import lock_target
 from registry.services.notices import notify
-from registry.services.sheets import queue_refresh
+from registry.services.refreshes import queue_refreshes
 from registry.services.texts import words_of
 from registry.translation import gettext as _
 
@@ -128,8 +128,7 @@ def take_force(decision: Decision) -> None:
 
 
 def refresh_all(designs: set[int]) -> None:
-    for design in Design.objects.filter(pk__in=designs).order_by("pk"):
-        queue_refresh(design)
+    queue_refreshes(designs)
 
 
 @transaction.atomic
@@ -173,7 +172,8 @@ def refuse_decision(*, by: User, decision: Decision, reason: str, seen: str | No
 @transaction.atomic
 def agree(*, by: User, decision: Decision) -> Decision:
     """The contributor says that the decision about their sheet is right: their time to answer is over."""
-    decision = Decision.objects.select_for_update().get(pk=decision.pk)
+    decision = Decision.objects.select_for_update(no_key=True).get(pk=decision.pk)
+    lock_target(decision)
     if decision.state != State.WAITING or may_reply(decision) != by:
         raise PermissionDenied(_("Only the contributor of the sheet can agree, while the decision waits."))
     check_proposer(decision)
@@ -249,7 +249,9 @@ def _undo_proposed(by: User, decision: Decision, reason: str, approves: dict[str
 
 def _locked(by: User, decision: Decision, seen: str | None) -> Decision:
     require(by, "moderate")
-    decision = Decision.objects.select_for_update(of=("self",)).select_related("dispute").get(pk=decision.pk)
+    rows = Decision.objects.select_for_update(of=("self",), no_key=True).select_related("dispute")
+    decision = rows.get(pk=decision.pk)
+    lock_target(decision)
     check_unchanged(decision, seen, _("Look at the case as it is now."))
     check_no_party(by, decision)
     return decision

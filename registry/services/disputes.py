@@ -30,11 +30,11 @@ from registry.models import (
 from registry.permissions import is_moderator, may, require
 from registry.selectors.labels import DesignLabels
 from registry.selectors.parties import parties
-from registry.services.accounts import contributor_of
+from registry.services.accounts import contributor_held
 from registry.services.audit import record
 from registry.services.effects.base import counted_in, routing
 from registry.services.notices import notify
-from registry.services.sheets import queue_refresh
+from registry.services.refreshes import queue_refreshes
 from registry.services.texts import words_of
 from registry.translation import gettext as _
 
@@ -70,11 +70,11 @@ def dispute_open(
         require(by, "dispute")
         if appeal:
             raise PermissionDenied(_("Only the account's owner can appeal."))
-    contributor_of(by)  # by it, who disputes is known as a party to the case
+    contributor_held(by)  # one dispute of theirs at a time; and who disputes is known as a party to the case
     text = _text(reason, "/reason")
     _target(target_kind, target_uuid)
     cell = _cell(target_uuid, target_cell) if target_kind == Target.CELL else None
-    own = Dispute.objects.select_for_update().filter(
+    own = Dispute.objects.filter(
         opened_by=by, target_kind=target_kind, target_uuid=target_uuid, state=Dispute.State.OPEN
     )
     if any(dispute.target_cell == cell for dispute in own):
@@ -156,8 +156,7 @@ def _tell_owner(dispute: Dispute) -> None:
 
 def _refresh(dispute: Dispute) -> None:
     if dispute.target_kind == Target.CELL:
-        for pk in sorted(counted_in(None, dispute.target_uuid, routing())):
-            queue_refresh(Design.objects.get(pk=pk))
+        queue_refreshes(counted_in(None, dispute.target_uuid, routing()))
 
 
 def may_write(user: User, dispute: Dispute) -> bool:
@@ -177,7 +176,7 @@ def dispute_write(*, by: User, dispute: Dispute, text: str) -> DisputeMessage:
     """A message in the thread; the others in it are told."""
     if not may_write(by, dispute):
         raise PermissionDenied(_("Sign in to write in this thread."))
-    dispute = Dispute.objects.select_for_update().get(pk=dispute.pk)
+    dispute = Dispute.objects.select_for_update(no_key=True).get(pk=dispute.pk)
     if dispute.state != Dispute.State.OPEN:
         refuse("/text", "dispute_closed", _("This dispute is closed."), _("Open a new one if need be."))
     message = DisputeMessage.objects.create(dispute=dispute, written_by=by, text=_text(text, "/text"))
@@ -192,7 +191,7 @@ def dispute_write(*, by: User, dispute: Dispute, text: str) -> DisputeMessage:
 @transaction.atomic
 def dispute_take_back(*, by: User, dispute: Dispute) -> Dispute:
     """Who opened a dispute takes it back; the thread stays to be read."""
-    dispute = Dispute.objects.select_for_update().get(pk=dispute.pk)
+    dispute = Dispute.objects.select_for_update(no_key=True).get(pk=dispute.pk)
     if dispute.opened_by_id != by.pk:
         raise PermissionDenied(_("Only who opened a dispute can take it back."))
     if dispute.state != Dispute.State.OPEN:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from functools import partial
 
+from django.db import transaction
 from django.utils import timezone
 
 from registry.errors import RegistryErrors
@@ -14,6 +15,7 @@ from registry.services.audit import record
 from registry.services.decision_waiting import wait_anew, wait_for_second
 from registry.services.decisions import take_force
 from registry.services.effects import EFFECTS
+from registry.services.effects.base import lock_target
 from registry.services.one_by_one import OneByOne
 
 State = Decision.State
@@ -34,7 +36,9 @@ def apply_due(*, now: datetime | None = None) -> int:
 
 
 def _apply_one(pk: int) -> bool:
-    decision = Decision.objects.select_for_update(of=("self",)).select_related("dispute").get(pk=pk)
+    rows = Decision.objects.select_for_update(of=("self",), no_key=True).select_related("dispute")
+    decision = rows.get(pk=pk)
+    lock_target(decision)
     if decision.state != State.WAITING or not _has_second(decision):
         return False
     possible = proposer_moderates(decision)
@@ -68,8 +72,11 @@ def _has_second(decision: Decision) -> bool:
 def _nobody_left() -> None:
     """A second voice that nobody can give any more becomes a waiting time, where one may stand in."""
     stuck = Decision.objects.filter(state=State.WAITING, needs_second=True, approver=None)
-    for decision in stuck.select_related("proposer").order_by("pk"):
-        if decision.proposer is not None and "alone" not in decision.before:
+    for pk in list(stuck.order_by("pk").values_list("pk", flat=True)):
+        with transaction.atomic():
+            decision = stuck.select_for_update(of=("self",), no_key=True).filter(pk=pk).first()
+            if decision is None or decision.proposer is None or "alone" in decision.before:
+                continue
             wait_for_second(decision, decision.proposer)
             if "alone" in decision.before:
                 decision.save(update_fields=["before", "effective_at"])

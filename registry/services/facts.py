@@ -49,7 +49,7 @@ def fact_answer(*, by: User, design: Design, body: Any) -> FactAnswer:
     note = fields.text("note", longest=300)
     fields.raise_all()
     _allow(contributor)
-    fact, _made = JobFact.objects.select_for_update().get_or_create(
+    fact, _made = JobFact.objects.select_for_update(no_key=True).get_or_create(
         design=design, question=question.code, subject_key=loose_key(subject),
         defaults={"subject": subject},
     )  # fmt: skip

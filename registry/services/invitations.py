@@ -62,7 +62,7 @@ def invitation_agree(*, by: User, uuid: UUID, link: Callable[[str], str]) -> boo
     """The second moderator's yes: the link goes out; False where no invitation waits for it."""
     require(by, "moderate")
     waiting = _open().filter(FROM_THE_DESK, uuid=uuid, agreed_at=None)
-    invitation = waiting.select_for_update().first()
+    invitation = waiting.select_for_update(no_key=True).first()
     if invitation is None:
         return False
     if invitation.made_by_id == by.pk or not second_voices().filter(pk=by.pk).exists():
@@ -124,7 +124,7 @@ def invitation_of(token: str) -> Invitation | None:
 def invitation_take(*, by: User, token: str) -> None:
     """Become a moderator, once.  Raises RegistryErrors where the link doesn't work, or for somebody else."""
     require(by, "submit")
-    invitation = _open().select_for_update().filter(digest=link_digest(token)).first()
+    invitation = _open().select_for_update(no_key=True).filter(digest=link_digest(token)).first()
     if invitation is None:
         raise refusal("invitation_over", _("This link works no more."), _("Ask for another one."))
     if invitation.email != by.email or not is_active(by):

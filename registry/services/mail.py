@@ -136,7 +136,7 @@ def _since(message: Plain) -> datetime | None:
     An erasure waits for the end of the transaction that asks, and then finds what was put again.
     """
     own = {"args_kwargs__args__0__headers__Message-ID": message["headers"]["Message-ID"]}
-    row = _mails().select_for_update().filter(**own).first()
+    row = _mails().select_for_update(no_key=True).filter(**own).first()
     return None if row is None else row.enqueued_at
 
 
@@ -254,7 +254,7 @@ def mail_forget() -> None:
     over = Q(exception_class_path=GIVEN_UP) | Q(traceback__endswith=WORKERS_DIED)
     failed.filter(over).update(args_kwargs=EMPTY)
     with transaction.atomic():
-        for row in failed.select_for_update(skip_locked=True):
+        for row in failed.select_for_update(skip_locked=True, no_key=True):
             _try_again(row)
 
 

@@ -44,7 +44,7 @@ def notices_mail() -> int:
 
 
 def _mail_one(user_id: int, notices: list[int]) -> bool:
-    user = User.objects.select_for_update().get(pk=user_id)
+    user = User.objects.select_for_update(no_key=True).get(pk=user_id)
     rows = list(Notice.objects.filter(pk__in=notices, mailed_at=None).order_by("pk"))
     if not rows:
         return False

@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import threading
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import IO
 
 from django.core.files.base import ContentFile
@@ -12,7 +14,7 @@ from django.db import transaction
 from PIL import ExifTags, Image, UnidentifiedImageError
 
 from registry.errors import refusal
-from registry.models import Sheet, SheetPicture, User
+from registry.models import JobPicture, Sheet, SheetPicture, User
 from registry.permissions import require
 from registry.services.audit import record
 from registry.translation import gettext as _
@@ -43,8 +45,11 @@ def picture_add(*, by: User, sheet: Sheet, upload: IO[bytes]) -> SheetPicture:
     """
     require(by, "add_picture", sheet)
     encoded = reencoded(upload.read(MOST_BYTES + 1))
-    with transaction.atomic():
-        there = list(Sheet.objects.select_for_update().get(pk=sheet.pk).pictures.all())
+    picture = SheetPicture(sheet=sheet)
+    with file_goes_with(picture) as name, transaction.atomic():
+        sheet = Sheet.objects.select_for_update(no_key=True).get(pk=sheet.pk)
+        require(by, "add_picture", sheet)  # the account may have been erased while this was read
+        there = list(sheet.pictures.all())
         same = next((picture for picture in there if _content(picture) == encoded), None)
         if same is not None:
             return same
@@ -57,11 +62,25 @@ def picture_add(*, by: User, sheet: Sheet, upload: IO[bytes]) -> SheetPicture:
                 _("Remove one first."),
                 field=PICTURES,
             )
-        picture = SheetPicture(sheet=sheet, order=order)
-        picture.image.save(f"{picture.uuid}.jpg", ContentFile(encoded), save=False)
+        picture.order = order
+        picture.image.save(name, ContentFile(encoded), save=False)
         picture.save()
         record(by=by, action="picture_add", target_kind="sheet", target_uuid=sheet.uuid)
     return picture
+
+
+@contextmanager
+def file_goes_with(picture: SheetPicture | JobPicture) -> Iterator[str]:
+    """The name of the picture's file, of which nothing is left behind where the picture is not stored.
+
+    No row would name it: whoever erases their account could not have it deleted.
+    """
+    name, field = f"{picture.uuid}.jpg", picture.image.field
+    try:
+        yield name
+    except BaseException:
+        field.storage.delete(field.generate_filename(picture, name))
+        raise
 
 
 def _content(picture: SheetPicture) -> bytes:

@@ -36,12 +36,23 @@ def mark_stale(design_ids: Iterable[int]) -> None:
 
 
 def _mark(design_ids: Iterable[int]) -> None:
-    Design.objects.filter(pk__in=sorted(design_ids)).update(stale=True, changes=F("changes") + 1)
+    ids = sorted(design_ids)
+    rows = Design.objects.filter(pk__in=ids)
+    with transaction.atomic(savepoint=False):
+        if len(ids) > 1:  # in the order of all who mark
+            list(rows.order_by("pk").select_for_update(no_key=True).values_list("pk"))
+        rows.update(stale=True, changes=F("changes") + 1)
 
 
 def queue_refresh(design: Design) -> None:
     """Owe a new chart to the design, and to those for which its sheets count after a merge or a move."""
-    for pk in sorted(designs_fed_by([design.pk])):
+    queue_refreshes([design.pk])
+
+
+def queue_refreshes(design_ids: Iterable[int]) -> None:
+    """The same for all designs of a deed, at once: two deeds that mark them in different orders would each
+    wait for what the other has marked."""
+    for pk in sorted(designs_fed_by(design_ids)):
         _queue_one(pk)
 
 
@@ -68,7 +79,7 @@ def _mark_first(pk: int) -> bool:
     table = connection.ops.quote_name(Design._meta.db_table)
     with connection.cursor() as cursor:
         cursor.execute(
-            f"""WITH before AS (SELECT id, stale FROM {table} WHERE id = %s FOR UPDATE)
+            f"""WITH before AS (SELECT id, stale FROM {table} WHERE id = %s FOR NO KEY UPDATE)
             UPDATE {table} SET stale = true, changes = changes + 1 FROM before
             WHERE {table}.id = before.id RETURNING before.stale""",  # noqa: S608  our own name
             [pk],
@@ -91,9 +102,12 @@ def refresh_run(*, design_id: int) -> None:
     Raises only where the database is at fault, not the design.
     """
     for _ in range(ROUNDS):
-        if not owed().filter(pk=design_id).exists():
+        found = owed().filter(pk=design_id).values_list("merged_into_id").first()
+        if found is None:
             return
         try:
+            if found[0] is not None:
+                _pass_on(design_id)
             _revision, fresh = chart_refreshed(design_id=design_id)
             if fresh:
                 return
@@ -103,6 +117,13 @@ def refresh_run(*, design_id: int) -> None:
             log.exception("the chart of design %s could not be computed", design_id)
             trouble_note(design_id=design_id, error=f"{type(error).__name__}: {error}")
             return
+
+
+@transaction.atomic
+def _pass_on(design_id: int) -> None:
+    """A sheet that came in while its design was being merged into another has marked its own design alone."""
+    for pk in sorted(designs_fed_by([design_id]) - {design_id}):
+        _queue_one(pk)
 
 
 def refresh_owed() -> int:
@@ -123,7 +144,7 @@ def trouble_note(*, design_id: int, error: str, park: bool = False) -> RefreshTr
     """One more failure of this design; the third parks it, or this one, if so asked."""
     now = timezone.now()
     RefreshTrouble.objects.get_or_create(design_id=design_id, defaults={"failed_at": now})
-    trouble = RefreshTrouble.objects.select_for_update().get(design_id=design_id)
+    trouble = RefreshTrouble.objects.select_for_update(no_key=True).get(design_id=design_id)
     trouble.failures += 1
     trouble.error = (error.splitlines() or [""])[0][:200]
     trouble.failed_at = now

@@ -51,8 +51,11 @@ def reread_tell(decision: Decision, code: str, **more: Any) -> None:
 
 
 def _remind(decision: Decision, today: date) -> int:
+    decision = Decision.objects.select_for_update(no_key=True).get(pk=decision.pk)
     deadline = date.fromisoformat(decision.payload["deadline"])
-    if decision.before.get("reminded") or deadline - timedelta(days=DAYS_BEFORE) > today:
+    if decision.state != Decision.State.IN_FORCE or decision.before.get("reminded"):
+        return 0  # another process was quicker
+    if deadline - timedelta(days=DAYS_BEFORE) > today:
         return 0
     reread_tell(decision, "reread_due")
     decision.before["reminded"] = today.isoformat()

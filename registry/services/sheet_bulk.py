@@ -13,26 +13,25 @@ from datetime import date
 from typing import Any, TypeVar
 
 from django.conf import settings
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from registry.errors import RegistryError, RegistryErrors, refusal
 from registry.models import Contributor, Meter, PartNumber, Sheet, SheetVersion, Unit, User
 from registry.permissions import require
 from registry.selectors.catalogue_kept import KeptCatalogue
-from registry.services.accounts import contributor_of
+from registry.services.accounts import contributor_held
 from registry.services.allowance import allowance_used, sheet_allowance
 from registry.services.audit import record
 from registry.services.meters import meter_of
 from registry.services.places import places_for
 from registry.services.reading_rows import readings_write
-from registry.services.refreshes import queue_left_behind
+from registry.services.refreshes import queue_left_behind, queue_refreshes
 from registry.services.sheet_body import MeterUsed, SheetBody, read_body
 from registry.services.sheet_versions import rows_made, second_pass_add, version_made
 from registry.services.sheets import (
     client_id_used,
     name_of,
     part_named,
-    queue_refresh,
     refuse_unmeasured,
     reread_of,
     sheet_name_used,
@@ -58,9 +57,15 @@ def sheets_submit(*, by: User, bodies: Any) -> list[Taken]:
     """One answer for each body, in order; RegistryErrors where `bodies` is no list of a fair length."""
     require(by, "submit")
     read = _read_all(bodies_checked(bodies))
-    with transaction.atomic():
-        contributor = Contributor.objects.select_for_update().get(pk=contributor_of(by).pk)
-        return _Batch(by, contributor).take(read)
+    try:
+        return _taken(by, read)
+    except IntegrityError:  # another call stored one of them, or its unit, meanwhile: now it is known
+        return _taken(by, read)
+
+
+@transaction.atomic
+def _taken(by: User, read: Sequence[SheetBody | Taken]) -> list[Taken]:
+    return _Batch(by, contributor_held(by)).take(read)
 
 
 def bodies_checked(bodies: Any) -> list[Any]:
@@ -199,8 +204,7 @@ class _Batch:
                 second_pass_add(version, body, self.by)
         ids = [str(sheet.uuid) for sheet, _v, _b in self.new]
         record(by=self.by, action="sheets_submit", target_kind="sheet", target_uuid=None, sheets=ids)
-        for design in {sheet.design.pk: sheet.design for sheet, _v, _b in self.new}.values():
-            queue_refresh(design)
+        queue_refreshes({sheet.design.pk for sheet, _v, _b in self.new})
 
 
 def under(taken: Taken, at: str) -> Taken:

@@ -60,7 +60,8 @@ def sheet_take(*, by: User, body: Any) -> Receipt:
             return Receipt(stored, False)
         if isinstance(error, RegistryErrors):
             raise
-    # Another sheet of this person made the same unit or meter at the same moment: now it is there.
+    require(User.objects.filter(pk=by.pk).first(), "submit")  # or was the account erased at this moment?
+    # Another sheet of this person made the same unit or meter: now it is there.
     return _take(by, contributor, sheet_body)
 
 
@@ -154,10 +155,15 @@ def _names_of(sheet: Sheet) -> list[str]:
 
 
 @transaction.atomic
-def sheet_amend(*, by: User, sheet: Sheet, on_version: int, body: Any, reason: str) -> SheetVersion:
+def sheet_amend(
+    *, by: User, sheet: Sheet, on_version: int, body: Any, reason: str, still: Still | None = None
+) -> SheetVersion:
     """A new version of a sheet; the old ones stay.  on_version: the version that was on the screen."""
     require(by, "amend", sheet)
-    sheet = Sheet.objects.select_for_update().select_related("design", "contributor").get(pk=sheet.pk)
+    rows = Sheet.objects.select_for_update(of=("self",), no_key=True).select_related("design", "contributor")
+    sheet = rows.get(pk=sheet.pk)
+    if still is not None:
+        still(sheet)
     current = sheet.versions.get(is_current=True)
     if current.number != on_version:
         raise refusal(
@@ -213,7 +219,7 @@ def sheet_restore(*, by: User, sheet: Sheet, still: Still | None = None) -> None
 
 def _own_locked(by: User, sheet: Sheet, still: Still | None) -> Sheet:
     require(by, "withdraw", sheet)
-    sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)
+    sheet = Sheet.objects.select_for_update(no_key=True).get(pk=sheet.pk)
     if still is not None:
         still(sheet)
     return sheet

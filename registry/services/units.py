@@ -28,6 +28,10 @@ def unit_same(*, by: User, unit: Unit, same_as: Unit) -> bool:
             _("Name two units of one design."),
             field="/same_as",
         )
+    pair = Unit.objects.filter(
+        pk__in=[unit.pk, same_as.pk]
+    )  # of two who say so at once the second hears the first
+    list(pair.order_by("pk").select_for_update(no_key=True).values_list("pk"))
     UnitMatch.objects.get_or_create(unit=unit, same_as=same_as, said_by=own)
     both = {unit.contributor_id, same_as.contributor_id}
     said = set(

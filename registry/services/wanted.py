@@ -12,7 +12,7 @@ from registry.permissions import require
 def follow(*, by: User, design: Design, wanting: bool = False) -> Follow:
     """Hear when the design's pattern changes beyond its tolerance; wanting: ask for (more of) it, too."""
     require(by, "follow")
-    found, _made = Follow.objects.select_for_update().get_or_create(user=by, design=design)
+    found, _made = Follow.objects.select_for_update(no_key=True).get_or_create(user=by, design=design)
     if wanting and not found.wanting:
         found.wanting = True
         found.save(update_fields=["wanting"])

@@ -22,6 +22,7 @@ from registry.services.audit import chain_seal
 from registry.services.mail import mail_forget
 from registry.services.refreshes import FAILURES_TO_PARK, owed, trouble_note
 from registry.services.webhooks.queue import deliveries_owed
+from registry.services.work import works_owed
 from registry.tasks import refresh_chart
 
 log = logging.getLogger("registry.worker")
@@ -87,6 +88,7 @@ def round_of_care() -> None:
             return
         tasks_take_over()
         tasks_owed()
+        works_owed()
         deliveries_owed()
         mail_forget()
         DBTaskResult.objects.finished().filter(finished_at__lt=timezone.now() - FINISHED_FOR).delete()
@@ -114,7 +116,7 @@ def tasks_take_over() -> int:
     living = set(seen.filter(seen_at__gte=Now() - silent_for).values_list("worker_id", flat=True))
     fell = set(seen.values_list("worker_id", flat=True)) - living
     taken = 0
-    running = DBTaskResult.objects.running().select_for_update(skip_locked=True)
+    running = DBTaskResult.objects.running().select_for_update(skip_locked=True, no_key=True)
     for task in running:
         if task.worker_ids and task.worker_ids[-1] in living:
             continue

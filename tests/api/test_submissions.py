@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+from api.views import submissions
 from registry.models import Design, Reading, Sheet, SheetVersion, Unit, User
 from tests.api.made import made_token, made_user, sheet_body
 
@@ -156,6 +157,24 @@ def test_an_amendment_names_the_version_that_was_seen(bearer: APIClient, design:
     assert stale.status_code == 409 and stale.json()["code"] == "version_stale"
     assert SheetVersion.objects.count() == 2
     assert Reading.objects.filter(version__number=1).count() == len(body["readings"])
+
+
+def test_an_amendment_that_another_overtakes_after_its_tag_was_read_is_told_so(
+    bearer: APIClient, design: Design, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address = f"{SEND}{sent(bearer, design)['submission']}/"
+    tag, read = bearer.get(address)["ETag"], submissions.body_to_amend
+    quicker = {"on_version": 1, "reason": "x", "source_class": "equivalent"}
+
+    def overtaken(*args: Any, **more: Any) -> Any:
+        monkeypatch.setattr(submissions, "body_to_amend", read)
+        assert bearer.patch(address, quicker).status_code == 200
+        return read(*args, **more)
+
+    monkeypatch.setattr(submissions, "body_to_amend", overtaken)
+    late = bearer.patch(address, {"reason": "x", "note": "y"}, headers={"If-Match": tag})
+    assert late.status_code == 412 and late.json()["code"] == "version_stale"
+    assert SheetVersion.objects.count() == 2
 
 
 def test_a_tag_names_the_version_though_it_came_compressed(bearer: APIClient, design: Design) -> None:

@@ -8,7 +8,7 @@ from django.utils import timezone
 from rest_framework.test import APIClient
 
 from registry.models import User, Webhook, WebhookDelivery
-from registry.services.webhooks.keeping import queue as webhook_queue
+from registry.services.webhooks import queue as webhook_queue
 from tests.api.made import made_token, made_user
 
 HERE = "/api/v1/webhooks/"

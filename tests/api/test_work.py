@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from django.db import OperationalError
+from django_tasks_db.models import DBTaskResult
 from rest_framework.test import APIClient
 
 from registry.models import Design, Sheet, User, Work
 from registry.services import work as service
-from registry.services.work import work_run
+from registry.services.work import work_run, works_owed
 from tests.api.made import made_token, made_user, sheet_body
 
 CONTENT = "Switch,Gear,Pin 2\nshelf 3,P,0.4\nshelf 3,R,OL\n"
@@ -90,3 +92,75 @@ def test_nobody_sees_another_s_work(bearer: APIClient, design: Design, reader: U
     body = {"content": "x", "design": str(design.uuid)}
     refused = bearer.post("/api/v1/imports/", body)
     assert (refused.status_code, refused["Retry-After"]) == (429, "60")
+
+
+def asked(bearer: APIClient, design: Design) -> Work:
+    body = {"design": str(design.uuid), "content": CONTENT, "measured_it_myself": True}
+    return Work.objects.get(uuid=bearer.post("/api/v1/imports/", body).json()["work"])
+
+
+def fails(error: Exception) -> Any:
+    def act(**_more: Any) -> Any:
+        raise error
+
+    return act
+
+
+@pytest.fixture
+def durable(settings: Any) -> None:
+    settings.TASKS_QUEUE = "database"
+    settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
+
+
+def test_the_task_of_work_comes_and_goes_with_it(
+    bearer: APIClient, design: Design, durable: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A server that is killed right after the commit has queued what the sender was told of."""
+    monkeypatch.setattr("django.db.transaction.on_commit", lambda *_args, **_more: None)
+    work = asked(bearer, design)
+    assert DBTaskResult.objects.get().args_kwargs["args"] == [str(work.uuid)]
+
+
+def test_work_whose_task_was_lost_to_trouble_of_the_machine_is_queued_again(
+    bearer: APIClient, design: Design, durable: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    work = asked(bearer, design)
+    assert works_owed() == 0  # it is in the queue
+    with monkeypatch.context() as trouble:
+        trouble.setattr(service, "file_import", fails(OperationalError("deadlock detected")))
+        with pytest.raises(OperationalError):
+            work_run(uuid=str(work.uuid))
+    ended(DBTaskResult.objects.get(), "w1")
+    assert works_owed() == 1 and works_owed() == 0
+    work_run(uuid=DBTaskResult.objects.ready().get().args_kwargs["args"][0])
+    work.refresh_from_db()
+    assert work.state == Work.State.DONE and Sheet.objects.count() == 1
+    assert works_owed() == 0
+
+
+def ended(task: DBTaskResult, *workers: str) -> None:
+    task.worker_ids = list(workers)
+    task.set_failed(RuntimeError("its workers died"))
+    task.save()
+
+
+def test_work_that_ends_its_workers_is_refused_at_last(
+    bearer: APIClient, design: Design, durable: None
+) -> None:
+    work = asked(bearer, design)
+    ended(DBTaskResult.objects.get(), "w1", "w2", "w3")
+    works_owed()
+    work.refresh_from_db()
+    assert (work.state, work.asked) == (Work.State.REFUSED, None)
+    assert work.answer is not None and work.answer["errors"][0]["code"] == "work_failed"
+    assert works_owed() == 0
+
+
+def test_a_fault_of_ours_is_told_and_not_waited_for(
+    bearer: APIClient, design: Design, queued: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    work = asked(bearer, design)
+    monkeypatch.setattr(service, "file_import", fails(ZeroDivisionError()))
+    work_run(uuid=str(work.uuid))
+    told = bearer.get(f"/api/v1/work/{work.uuid}/").json()
+    assert (told["state"], told["answer"]["errors"][0]["code"]) == ("refused", "work_failed")

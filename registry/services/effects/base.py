@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TypeVar
 from uuid import UUID
@@ -10,8 +11,19 @@ from uuid import UUID
 from django.db import models
 
 from registry.errors import refuse
-from registry.models import ChartRevision, Contributor, Decision, Design, JobFact, PartNumber, Sheet, Target
-from registry.selectors.evidence import Overlays, decisions_in_force
+from registry.models import (
+    ChartRevision,
+    Contributor,
+    Decision,
+    Design,
+    Dispute,
+    JobFact,
+    PartNumber,
+    Sheet,
+    Target,
+)
+from registry.selectors.evidence import Overlays, decisions_in_force, designs_fed_by
+from registry.selectors.parties import decision_undone
 from registry.translation import gettext as _
 
 Row = TypeVar("Row", bound=models.Model)
@@ -48,7 +60,7 @@ class Effect:
 def target_row(model: type[Row], decision: Decision) -> Row:
     """The row that the decision is about, held until the end of the transaction."""
     manager = model._default_manager
-    row = manager.select_for_update().filter(uuid=decision.target_uuid).first()
+    row = manager.select_for_update(no_key=True).filter(uuid=decision.target_uuid).first()
     if row is None:
         refuse("/target", "target_unknown", _("What this decision is about is not here (any more)."))
     return row
@@ -66,10 +78,31 @@ LOCKED: dict[str, type[models.Model]] = {
 
 
 def lock_target(decision: Decision) -> None:
-    """Two who decide at once come one after the other, and the second sees what the first did."""
+    """Two who decide at once come one after the other, and the second sees what the first did.
+
+    First the dispute, which whoever opened it may be taking back.  Of designs all that are touched, in the
+    order in which they are marked: whoever holds one of these waits for nobody who waits for them.
+    """
+    if decision.kind == Decision.Kind.UNDO:
+        undone = decision_undone(decision)
+        if undone is not None:
+            lock_target(undone)
+        return
+    if decision.dispute is not None:
+        decision.dispute = Dispute.objects.select_for_update(no_key=True).get(pk=decision.dispute.pk)
     model = LOCKED.get(decision.target_kind)
-    if model is not None:
-        model._default_manager.select_for_update().filter(uuid=decision.target_uuid).first()
+    if model is Design:
+        rows = Design.objects.filter(pk__in=_designs_touched(decision))
+        list(rows.order_by("pk").select_for_update(no_key=True).values_list("pk"))
+    elif model is not None:
+        model._default_manager.select_for_update(no_key=True).filter(uuid=decision.target_uuid).first()
+
+
+def _designs_touched(decision: Decision) -> set[int]:
+    uuids = {decision.target_uuid}
+    with suppress(ValueError):  # of another registry, or not looked at yet
+        uuids.add(UUID(str(decision.payload.get("design"))))
+    return designs_fed_by(Design.objects.filter(uuid__in=uuids).values_list("pk", flat=True))
 
 
 def routing() -> Overlays:

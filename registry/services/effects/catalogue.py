@@ -178,7 +178,7 @@ def edits_start(decision: Decision) -> bool:
 
 def _other(model: Any, text: Any, field: str) -> Any:
     try:
-        return model.objects.select_for_update().get(uuid=UUID(str(text)))
+        return model.objects.select_for_update(no_key=True).get(uuid=UUID(str(text)))
     except (ValueError, model.DoesNotExist):
         refuse(field, "target_unknown", _("There is nothing with this id."), _("Search for it."))
 

@@ -19,7 +19,11 @@ State = ChartRevision.State
 
 
 def current_show(design: Design) -> None:
-    """Readers are shown the newest published revision, or that there is none."""
+    """Readers are shown the newest published revision, or that there is none.
+
+    The newest of all is held, as a refresh does that adds the next: what that has published is seen here.
+    """
+    design.revisions.select_for_update(no_key=True).order_by("-number").values_list("pk").first()
     newest = design.revisions.filter(state=State.PUBLISHED).order_by("-number").first()
     if newest is None:
         CurrentChart.objects.filter(design=design).delete()

@@ -41,7 +41,7 @@ def _mail_members(organisation: Organisation, mails: OneByOne) -> int:
 
     That member has none this week: the mark is the fleet's, and the others would be told twice.
     """
-    organisation = Organisation.objects.select_for_update().get(pk=organisation.pk)
+    organisation = Organisation.objects.select_for_update(no_key=True).get(pk=organisation.pk)
     today = timezone.localdate()
     if organisation.digest_sent_on is not None and organisation.digest_sent_on > today - EVERY:
         return 0  # another process was quicker

@@ -10,7 +10,8 @@ def fleets_leave(user: User) -> None:
 
     What the registry heard of its units stays, under the pseudonym and without any vehicle.
     """
-    for organisation in Organisation.objects.filter(memberships__user=user).order_by("pk"):
+    own = Organisation.objects.filter(memberships__user=user).order_by("pk")
+    for organisation in own.select_for_update(of=("self",), no_key=True):
         others = organisation.memberships.exclude(user=user).order_by("pk")
         heir = others.filter(role=Membership.Role.WORKER).first() or others.first()
         if heir is None:

@@ -66,7 +66,7 @@ def fitting_begin(
     design: Design | None,
     unit: Unit | None,
 ) -> Fitting:
-    vehicle = Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    vehicle = Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     if vehicle.fittings.filter(removed_km=None).exists():
         refuse(
             "/fitted_km",
@@ -98,7 +98,8 @@ def fitting_begin(
 
 
 def fitting_end(*, by: User, vehicle: Vehicle, km: float, on: date | None, because: str) -> Fitting:
-    fitting = Fitting.objects.select_for_update(of=("self",)).filter(vehicle=vehicle, removed_km=None).first()
+    rows = Fitting.objects.select_for_update(of=("self",), no_key=True)
+    fitting = rows.filter(vehicle=vehicle, removed_km=None).first()
     if fitting is None:
         refuse("/removed_km", "no_unit", _("No unit is known to be in this vehicle."))
     if km < fitting.fitted_km:

@@ -50,7 +50,8 @@ def vehicle_fitted(*, by: Actor, job: Job, said: Plain) -> Fitting | None:
     if not may(account, "work_fleet", job.vehicle.organisation):
         return None
     on = date.fromisoformat(said["on"]) if said.get("on") else None
-    old = Fitting.objects.select_for_update(of=("self",)).filter(vehicle=job.vehicle, removed_km=None).first()
+    rows = Fitting.objects.select_for_update(of=("self",), no_key=True)
+    old = rows.filter(vehicle=job.vehicle, removed_km=None).first()
     if old is not None and old.job_id == job.pk:
         _put_right(old, km, on)
         return old

@@ -8,6 +8,7 @@ from datetime import timedelta
 from typing import Any
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from registry.errors import refuse
@@ -46,7 +47,7 @@ def organisation_set(
     still: asked of the locked row, raises where it is not as its sender saw it.
     """
     require(by, "own_fleet", organisation)
-    organisation = Organisation.objects.select_for_update().get(pk=organisation.pk)
+    organisation = Organisation.objects.select_for_update(no_key=True).get(pk=organisation.pk)
     if still is not None:
         still(organisation)
     fields = Fields(body)
@@ -96,7 +97,7 @@ def member_join(*, by: User, token: str) -> Organisation:
     """Become a member by a link that was not used yet; who is one already keeps their role."""
     require(by, "submit")
     invitation = (
-        MemberInvitation.objects.select_for_update()
+        MemberInvitation.objects.select_for_update(of=("self",), no_key=True)
         .select_related("organisation")
         .filter(digest=link_digest(token), used_at=None, expires_at__gt=timezone.now())
         .first()
@@ -114,15 +115,22 @@ def member_join(*, by: User, token: str) -> Organisation:
     return organisation
 
 
+def _members_held(organisation: Organisation) -> QuerySet[Membership]:
+    """Of two owners who leave at once, the second sees that they are the last one."""
+    Organisation.objects.select_for_update(no_key=True).get(pk=organisation.pk)
+    return Membership.objects.filter(organisation=organisation)
+
+
 @transaction.atomic
 def member_set(*, by: User, organisation: Organisation, member: Membership, role: str) -> None:
     """Another role, or none ("": no member any more); the last owner stays one."""
     require(by, "own_fleet", organisation)
     if role not in ("", *Role.values):
         refuse("/role", "word_unknown", _("There is no such role."), ", ".join(Role.values))
-    members = Membership.objects.select_for_update().filter(organisation=organisation)
+    members = _members_held(organisation)
     others = members.filter(role=Role.OWNER).exclude(pk=member.pk)
-    if role != Role.OWNER and member.role == Role.OWNER and not others.exists():
+    owns = members.filter(pk=member.pk, role=Role.OWNER).exists()
+    if role != Role.OWNER and owns and not others.exists():
         refuse(
             "/role",
             "last_owner",
@@ -140,7 +148,7 @@ def member_set(*, by: User, organisation: Organisation, member: Membership, role
 def organisation_leave(*, by: User, organisation: Organisation) -> None:
     """Be a member no more; the last owner can't leave others without one."""
     require(by, "see_fleet", organisation)
-    members = Membership.objects.select_for_update().filter(organisation=organisation)
+    members = _members_held(organisation)
     own = members.get(user=by)
     left = members.exclude(pk=own.pk)
     if own.role == Role.OWNER and left.exists() and not left.filter(role=Role.OWNER).exists():

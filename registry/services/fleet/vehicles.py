@@ -35,7 +35,7 @@ def vehicle_add(*, by: User, organisation: Organisation, body: Any) -> Vehicle:
     km, read_on = distance_fields(fields, needed=False)
     fitting = _fitting_fields(fields, km)
     fields.raise_all()
-    vehicle, made = Vehicle.objects.select_for_update().get_or_create(
+    vehicle, made = Vehicle.objects.select_for_update(no_key=True).get_or_create(
         organisation=organisation,
         label_key=loose_key(label),
         defaults={"label": label, "family_label": family, "design": design},
@@ -106,7 +106,7 @@ def distance_add(*, by: User, vehicle: Vehicle, body: Any) -> DistanceReading:
     km, read_on = distance_fields(fields, needed=True)
     fields.raise_all()
     assert km is not None
-    vehicle = Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+    vehicle = Vehicle.objects.select_for_update(no_key=True).get(pk=vehicle.pk)
     reading = distance_keep(vehicle, km, read_on, by, fields)
     fields.raise_all()
     assert reading is not None

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from registry.errors import RegistryError, RegistryErrors
 from registry.formats.tidy_table import TidyTable
@@ -15,7 +15,7 @@ from registry.models import Contributor, Sheet, User
 from registry.permissions import require
 from registry.selectors.evidence import evidence_kept
 from registry.selectors.mirrors import mirror_asked_once
-from registry.services.accounts import contributor_of
+from registry.services.accounts import contributor_held, contributor_of
 from registry.services.allowance import allowance_require
 from registry.services.audit import record
 from registry.services.changes import numbered_at_the_end
@@ -23,7 +23,7 @@ from registry.services.imports.compared import stored_rows, table_rows
 from registry.services.imports.designs import DesignPlan, carry_out, plan_designs
 from registry.services.imports.rows import write_sheets
 from registry.services.mirrors.guard import refuse_on_mirror
-from registry.services.refreshes import mark_stale, owed, queue_refresh, refresh_run
+from registry.services.refreshes import mark_stale, owed, queue_refreshes, refresh_run
 from registry.services.snapshots import snapshot_learn
 from registry.translation import gettext as _
 
@@ -95,16 +95,25 @@ def import_apply(table: TidyTable, *, by: User | None = None, progress: Progress
     """
     tell = progress or (lambda what, done, of: None)
     refuse_on_mirror()
-    with transaction.atomic():
-        plan = import_plan(table, by=by)
-        if plan.errors:
-            raise RegistryErrors(plan.errors)
-        if by is not None and plan.sheets_new:
-            allowance_require(contributor_of(by), sheets=len(plan.sheets_new))
-        if plan.sheets_new:
-            _store(table, plan, by, tell)
+    try:
+        plan = _carried_out(table, by, tell)
+    except IntegrityError:  # somebody else stored some of it meanwhile: now the plan knows it
+        plan = _carried_out(table, by, tell)
     if by is None:
         refresh_owed(tell)  # what a killed import left behind too
+    return plan
+
+
+@transaction.atomic
+def _carried_out(table: TidyTable, by: User | None, tell: Progress) -> ImportPlan:
+    contributor = None if by is None else contributor_held(by)
+    plan = import_plan(table, by=by)
+    if plan.errors:
+        raise RegistryErrors(plan.errors)
+    if contributor is not None and plan.sheets_new:
+        allowance_require(contributor, sheets=len(plan.sheets_new))
+    if plan.sheets_new:
+        _store(table, plan, by, tell)
     return plan
 
 
@@ -116,8 +125,7 @@ def _store(table: TidyTable, plan: ImportPlan, by: User | None, tell: Progress) 
     if by is None:
         mark_stale(touched)
     else:
-        for name in _touched(table, plan):
-            queue_refresh(designs[name].made)
+        queue_refreshes(touched)
     record(
         by=by,
         action="import",

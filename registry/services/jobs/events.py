@@ -21,7 +21,8 @@ def job_locked(by: Actor, job: Job, *, closed: bool = False) -> Job:
 
     Raises PermissionDenied; RegistryErrors where it was closed in the meantime.
     """
-    found = Job.objects.select_for_update(of=("self",)).select_related("contributor", "design").get(pk=job.pk)
+    rows = Job.objects.select_for_update(of=("self",), no_key=True).select_related("contributor", "design")
+    found = rows.get(pk=job.pk)
     require(by, "work_on_job", found)
     if found.closed_at is not None and not closed:
         raise refusal(

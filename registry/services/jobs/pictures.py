@@ -11,9 +11,9 @@ from django.db import transaction
 from registry.errors import refusal
 from registry.models import Job, JobPicture
 from registry.models.jobs import JobAct
-from registry.permissions import Actor
+from registry.permissions import Actor, require
 from registry.services.jobs.events import event_add, job_locked, step_named
-from registry.services.pictures import MOST_BYTES, reencoded
+from registry.services.pictures import MOST_BYTES, file_goes_with, reencoded
 from registry.translation import gettext as _
 
 MOST_PICTURES = 30
@@ -22,7 +22,10 @@ MOST_PICTURES = 30
 def job_picture_add(*, by: Actor, job: Job, step: str, upload: IO[bytes]) -> JobPicture:
     """Store a picture at a step; RegistryErrors where it is none, too large, or one too many."""
     step = step_named(step)
-    with transaction.atomic():
+    require(by, "work_on_job", job)
+    encoded = reencoded(upload.read(MOST_BYTES + 1))  # before the job is held: others work on it meanwhile
+    picture = JobPicture(job=job, step=step)
+    with file_goes_with(picture) as name, transaction.atomic():
         job = job_locked(by, job, closed=True)
         taken = list(job.pictures.values_list("order", flat=True))
         if len(taken) >= MOST_PICTURES:
@@ -32,9 +35,8 @@ def job_picture_add(*, by: Actor, job: Job, step: str, upload: IO[bytes]) -> Job
                 _("Remove one first."),
                 field="/pictures",
             )
-        picture = JobPicture(job=job, step=step, order=max(taken, default=0) + 1)
-        encoded = reencoded(upload.read(MOST_BYTES + 1))
-        picture.image.save(f"{picture.uuid}.jpg", ContentFile(encoded), save=False)
+        picture.job, picture.order = job, max(taken, default=0) + 1
+        picture.image.save(name, ContentFile(encoded), save=False)
         picture.save()
         event_add(job, by=by, step=step, act=JobAct.PICTURE, data={"order": picture.order})
     return picture

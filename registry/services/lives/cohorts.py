@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from registry.errors import refusal
 from registry.models import Contributor, FleetReport, User
-from registry.permissions import is_party, require
+from registry.permissions import is_active, is_party, require
 from registry.services.accounts import contributor_of
 from registry.services.audit import record
 from registry.translation import gettext as _
@@ -49,9 +49,12 @@ def fleet_confirm(*, by: User, report: FleetReport) -> None:
 
 @transaction.atomic
 def fleet_end(*, by: User, report: FleetReport) -> None:
-    """The workshop takes its word back, or a moderator ends it: its units count as volunteers' again."""
+    """Who gave the workshop's word takes it back, or a moderator ends it: its units are volunteers' again.
+
+    Not any colleague: to be of a workshop, it is enough to write its name on one's own page.
+    """
     own = Contributor.objects.filter(user=by).first()
-    if own is None or own.workshop_id != report.workshop_id:
+    if not is_active(by) or own is None or own.pk != report.said_by_id:
         require(by, "moderate")
     if report.ended_at is None:
         report.ended_at = timezone.now()

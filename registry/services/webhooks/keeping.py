@@ -111,7 +111,7 @@ def delivery_replay(*, by: User, delivery: WebhookDelivery) -> WebhookDelivery:
     """Send one delivery again, the same bytes: a dead letter, or one that the receiver lost."""
     webhook = _own(by, delivery.webhook)
     Webhook.objects.filter(pk=webhook.pk).update(paused_at=None, in_vain=0)
-    delivery = WebhookDelivery.objects.select_for_update().get(pk=delivery.pk)
+    delivery = WebhookDelivery.objects.select_for_update(no_key=True).get(pk=delivery.pk)
     delivery.state, delivery.tries, delivery.next_at = State.WAITING, 0, timezone.now()
     delivery.save(update_fields=["state", "tries", "next_at"])
     queue_deliveries()
@@ -120,4 +120,4 @@ def delivery_replay(*, by: User, delivery: WebhookDelivery) -> WebhookDelivery:
 
 def _own(by: User, webhook: Webhook) -> Webhook:
     require(by, "make_webhook")
-    return Webhook.objects.select_for_update().get(pk=webhook.pk, user=by)
+    return Webhook.objects.select_for_update(no_key=True).get(pk=webhook.pk, user=by)

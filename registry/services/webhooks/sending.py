@@ -60,7 +60,7 @@ def deliveries_cut() -> int:
 
 @transaction.atomic
 def _cut(pk: int, newest: int) -> int:
-    webhook = Webhook.objects.select_for_update().filter(pk=pk, paused_at=None).first()
+    webhook = Webhook.objects.select_for_update(no_key=True).filter(pk=pk, paused_at=None).first()
     if webhook is None or webhook.read_up_to >= newest:
         return 0
     wanted = changes_after(webhook.read_up_to, design=webhook.design_uuid).filter(number__lte=newest)
@@ -155,7 +155,7 @@ def _note(delivery: WebhookDelivery, status: int | None, error: str) -> None:
     else:
         delivery.next_at = timezone.now() + timedelta(seconds=PAUSES[delivery.tries - 1])
     delivery.save(update_fields=["tries", "status", "error", "tried_at", "state", "next_at"])
-    webhook = Webhook.objects.select_for_update().get(pk=delivery.webhook_id)
+    webhook = Webhook.objects.select_for_update(no_key=True).get(pk=delivery.webhook_id)
     if arrived:
         webhook.in_vain = 0
     elif delivery.state == State.DEAD:

@@ -20,7 +20,7 @@ from registry.services.fleet.organisations import digest_want, organisation_make
 from registry.services.lives import laws as life_laws
 from registry.services.notices import notices_mail, notify
 from registry.services.one_by_one import OneByOne, SomeFailed
-from registry.services.packages.writing import open_data
+from registry.services.packages import open_data
 from registry.services.packages.open_data import open_data_file
 from tests.registry.moderation.made import account
 from tests.registry.services.fleet.made import add, joined

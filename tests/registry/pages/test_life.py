@@ -208,3 +208,16 @@ def test_a_workshops_word_counts_once_a_moderator_of_another_confirms_it() -> No
     owner.post("/account/own/reporting/", {"end": "1"})
     report.refresh_from_db()
     assert not report.counts
+
+
+def test_whoever_writes_a_workshops_name_on_their_page_neither_ends_its_word_nor_sees_its_fleet() -> None:
+    world = made_world()
+    owner, other = world.client("owner"), world.client("other")
+    for client in (owner, other):
+        client.post("/account/own/", {"workshop": "Tram depot", "distance_unit": "km"})
+    owner.post("/account/own/reporting/", {"units": "417"})
+    assert "417" in owner.get("/account/own/reporting/").content.decode()
+    shown = other.get("/account/own/reporting/").content.decode()
+    assert "Tram depot says" in shown and "417" not in shown and 'name="end"' not in shown
+    assert other.post("/account/own/reporting/", {"end": "1"}).status_code == 403
+    assert FleetReport.objects.get().ended_at is None

@@ -1,19 +1,27 @@
 from __future__ import annotations
 
+import errno
 import io
 import os
 import subprocess
 import sys
 import threading
 import time
+from pathlib import Path
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.core.files import File
+from django.core.files.storage import FileSystemStorage
+from django.db import OperationalError
 from PIL import Image, ImageOps
 
 from registry.errors import RegistryErrors
 from registry.services import pictures
 from registry.services.catalogue import design_propose
+from registry.services.jobs import pictures as job_pictures
+from registry.services.jobs.pictures import job_picture_add
+from registry.services.jobs.starting import job_start
 from registry.services.pictures import decoded_small, picture_add, reencoded
 from registry.services.sheets import sheet_submit
 from tests.registry.services.test_sheets import DESIGN, account, sheet_json
@@ -181,3 +189,37 @@ def test_fifth_picture_is_refused():
     assert sheet.pictures.count() == 4  # the same picture sent again is the one that is there
     with pytest.raises(PermissionDenied):
         picture_add(by=account("other"), sheet=sheet, upload=io.BytesIO(photo()))
+
+
+def full_disk(store: FileSystemStorage, name: str, content: File) -> str:
+    """As it is when the disk is full halfway through a file."""
+    Path(store.path(name)).parent.mkdir(parents=True, exist_ok=True)
+    Path(store.path(name)).write_bytes(content.read(100))
+    raise OSError(errno.ENOSPC, "No space left on device")
+
+
+def broken(**_more: object) -> None:
+    raise OperationalError("the database is gone")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("fault", ["disk", "database"])
+def test_of_a_picture_that_could_not_be_stored_no_file_is_left(fault, tmp_path, settings, monkeypatch):
+    settings.MEDIA_ROOT = tmp_path
+    design_propose(by=account("proposer"), body=DESIGN)
+    reader = account("reader")
+    sheet = sheet_submit(by=reader, body=sheet_json())
+    job = job_start(by=reader, body={"symptom": "silent"}).job
+    with monkeypatch.context() as trouble:
+        if fault == "disk":
+            trouble.setattr(FileSystemStorage, "_save", full_disk)
+        else:
+            trouble.setattr(pictures, "record", broken)
+            trouble.setattr(job_pictures, "event_add", lambda *_args, **_more: broken())
+        with pytest.raises((OSError, OperationalError)):
+            picture_add(by=reader, sheet=sheet, upload=io.BytesIO(photo()))
+        with pytest.raises((OSError, OperationalError)):
+            job_picture_add(by=reader, job=job, step="prepared", upload=io.BytesIO(photo()))
+    assert not [path for path in tmp_path.rglob("*") if path.is_file()]
+    assert picture_add(by=reader, sheet=sheet, upload=io.BytesIO(photo())).order == 1
+    assert len([path for path in tmp_path.rglob("*") if path.is_file()]) == 1

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from registry.models import User
-from registry.services.webhooks.keeping import queue as webhook_queue
+from registry.services.webhooks import queue as webhook_queue
 from tests.api.made import made_user
 from tests.registry.services.webhooks.made import Receiver
 

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from registry.services.webhooks.keeping import queue as webhook_queue
-from registry.services.webhooks.keeping import sending as webhook_sending
+from registry.services.webhooks import queue as webhook_queue
+from registry.services.webhooks import sending as webhook_sending
 
 
 @pytest.mark.parametrize("rest", [None, 500.0], ids=["about to end", "waits for a later try"])

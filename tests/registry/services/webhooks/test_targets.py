@@ -13,7 +13,7 @@ import pytest
 
 from registry.errors import RegistryErrors
 from registry.models import User, Webhook
-from registry.services.webhooks.keeping import targets as webhook_targets
+from registry.services.webhooks import targets as webhook_targets
 from registry.services.webhooks.targets import Unreachable, may_go_to, post, target_of
 from tests.registry.services.webhooks.made import made
 
