@@ -22,6 +22,7 @@ from registry.models import Design, Sheet, User
 from registry.services import backups, erasures
 from registry.services.accounts import account_erase
 from registry.services.database_copy import digests
+from tests.api.made import made_user
 from tests.registry.services.mail_queue import rows, send
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("other_databases")]
@@ -55,6 +56,19 @@ def test_restored_over_an_emptied_database_with_later_erasures(registry: Design,
     assert User.objects.filter(email="reader1@workshop.example").exists()
     assert missing(connection) == []
     assert main(["audit"]) == 0
+
+
+def test_who_had_sent_nothing_yet_is_erased_again_too(registry: Design, tmp_path: Path) -> None:
+    """Whose pseudonym was made by the erasure itself was in no backup under it."""
+    path, chain = tmp_path / "backup.tar.gz", tmp_path / "chain.jsonl"
+    newcomer = made_user("newcomer")
+    assert not hasattr(newcomer, "contributor")
+    backups.backup_make(path=path)
+    account_erase(by=User.objects.get(pk=newcomer.pk))
+    assert main(["audit", "--export", str(chain)]) == 0
+    emptied(tmp_path)
+    assert main(["restore", str(path), "--erased", str(chain)]) == 0
+    assert not User.objects.filter(email="newcomer@workshop.example").exists()
 
 
 def test_mail_that_waited_at_the_backup_is_not_sent_again(
