@@ -34,6 +34,7 @@ from registry.selectors.evidence import (
 from registry.selectors.kept_charts import shape_key
 from registry.selectors.mirrors import is_mirror
 from registry.services.changes import change_of_revision
+from registry.services.first_figures import reasons_of_creeping
 from registry.services.holding import reasons_of_history, reasons_to_hold
 from registry.services.newcomers import reasons_of_newcomers
 from registry.services.plain_rows import rows_write
@@ -155,6 +156,7 @@ def _add(
     if current is not None and published is not None:
         reasons = reasons_to_hold(published, content)
         reasons += reasons_of_history(published, content, _shown_before(current.revision))
+        reasons += reasons_of_creeping(design, content, besides=reasons)
         reasons += reasons_of_newcomers(published, content, timezone.now())
     if last is not None and last.state == State.WITHDRAWN:
         reasons.append({"code": "after_withdrawal"})
