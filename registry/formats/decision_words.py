@@ -58,6 +58,14 @@ def correction_words(correction: Plain) -> str:
     return _("exchange {pins}").format(pins=pins_text(correction.get("pins", [])))
 
 
+FIGURES: dict[str, Callable[[], str]] = {
+    "figure_changed": lambda: _("{place} would show {to}, so far {before}."),
+    "figure_wider": lambda: _("{place} would be good up to {to}, so far {before}."),
+    "figure_crept": lambda: _("{place} would show {to}; it has crept there from {before}."),
+    "range_crept": lambda: _("{place} would be good up to {to}; that has crept there from {before}."),
+}
+
+
 def held_words(reason: Plain) -> str:
     """Why a revision waits for a moderator."""
     code = reason["code"]
@@ -68,11 +76,9 @@ def held_words(reason: Plain) -> str:
     if code == "after_withdrawal":
         return _("The revision before it was withdrawn.")
     place = _("Pin {pin} in {position}").format(pin=reason["pin"], position=reason["position"])
-    if code in ("figure_changed", "figure_wider"):
+    if code in FIGURES:
         figures = {"to": ohm_text(reason["to"]), "before": ohm_text(reason["from"])}
-        if code == "figure_changed":
-            return _("{place} would show {to}, so far {before}.").format(place=place, **figures)
-        return _("{place} would be good up to {to}, so far {before}.").format(place=place, **figures)
+        return FIGURES[code]().format(place=place, **figures)
     change = _("{place} would read {to}, so far {before}.").format(
         place=place, to=state_text(reason["to"]), before=state_text(reason["from"])
     )

@@ -128,8 +128,13 @@ def withdraw(request: HttpRequest, uuid: UUID) -> HttpResponse:
 def restore(request: HttpRequest, uuid: UUID) -> HttpResponse:
     assert isinstance(request.user, User)
     shown = _sheet(uuid)
-    sheet_restore(by=request.user, sheet=shown)
-    messages.success(request, _("The sheet counts again."))
+    try:
+        sheet_restore(by=request.user, sheet=shown)
+    except RegistryErrors as errors:
+        for error in errors:
+            messages.error(request, str(error))
+    else:
+        messages.success(request, _("The sheet counts again."))
     return redirect("sheet", uuid=shown.uuid)
 
 

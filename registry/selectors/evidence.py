@@ -20,7 +20,7 @@ from django.db.models import Q
 
 from registry.bridge.charts import Evidence
 from registry.formats.canonical import canonical, digest_of
-from registry.models import Decision, Design, Dispute, Sheet, SheetVersion, Target
+from registry.models import Contributor, Decision, Design, Dispute, Sheet, SheetVersion, Target
 from registry.selectors.design_shapes import design_shapes
 from registry.selectors.evidence_rows import Inputs, inputs_evidence
 from registry.selectors.overlays import Overlays, decisions_in_force
@@ -198,12 +198,18 @@ def designs_fed_by(design_ids: Iterable[int]) -> set[int]:
 
 
 def _disputed_cells(counted: dict[UUID, set[UUID]], overlays: Overlays) -> dict[UUID, list[dict[str, Any]]]:
-    """Places of each design, and of those merged into it, that somebody disputes now, by label."""
+    """Places of each design, and of those merged into it, that somebody disputes now, by label.
+
+    Who was set aside with all their sheets is no doubt either: one act ends a campaign of disputes too.
+    """
     disputes = Dispute.objects.filter(
         target_kind=Target.CELL,
         target_uuid__in=set().union(*counted.values()),
         state=Dispute.State.OPEN,
     )
+    if overlays.accounts_aside:
+        aside = Contributor.objects.filter(uuid__in=list(overlays.accounts_aside), user__isnull=False)
+        disputes = disputes.exclude(opened_by__in=list(aside.values_list("user", flat=True)))
     cells: dict[UUID, set[str]] = {design: set() for design in counted}
     for source, place in disputes.values_list("target_uuid", "target_cell"):
         cell: dict[str, Any] = place or {}

@@ -33,6 +33,7 @@ from registry.models import (
     User,
 )
 from registry.models.catalogue import DesignState
+from registry.selectors.late_tables import late_tables
 from registry.selectors.standing import slips_alike
 
 FITTING = ("fits", "slip", "other_variant")  # nothing to decide: slips are weighed, variants have a table
@@ -119,7 +120,7 @@ def _settled_sheets() -> dict[UUID, set[str]]:
     return settled
 
 
-def _grouped_sheets() -> set[UUID]:
+def grouped_sheets() -> set[UUID]:
     """Sheets that a decision about their group names."""
     named = Decision.objects.filter(
         target_kind=Target.DESIGN,
@@ -164,11 +165,17 @@ def _sheets() -> Iterable[Case]:
     for slip in slips_alike():
         if not settled.get(slip.sheet.uuid, set()) & {"", "slip"}:
             groups[slip.sheet.design_id].append(slip)
-    known = _grouped_sheets() if groups else set()
-    for group in groups.values():
-        if {finding.sheet.uuid for finding in group} <= known:
-            continue
-        design = group[0].sheet.design
+    late = late_tables()
+    known = grouped_sheets() if groups or late else set()
+    cases = {
+        group[0].sheet.design: group
+        for group in groups.values()
+        if not {finding.sheet.uuid for finding in group} <= known
+    }
+    for table in late:
+        if not {finding.sheet.uuid for finding in table} & known:
+            cases.setdefault(table[0].revision.design, table)
+    for design, group in cases.items():
         yield Case(
             kind="variant",
             uuid=design.uuid,

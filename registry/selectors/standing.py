@@ -20,15 +20,19 @@ ALIKE = 2  # slips of newcomers at one place that are no chance any more
 def of_standing(
     now: datetime, *, besides: Iterable[str] = (), fitting: Iterable[str] = FITTING
 ) -> QuerySet[Contributor]:
-    """Imported ones, and those of whom a sheet of the half year that ended 30 days ago fits.
+    """Those of whom a sheet of the half year that ended 30 days ago fits, of an imported one any sheet.
 
-    besides: ids of sheets that are not asked; fitting: the findings that count as such.
+    Whoever runs the registry vouches for a file, so an imported name need not wait; but one of which nothing
+    fits is as new as any other.  besides: ids of sheets that are not asked; fitting: the findings that count
+    as such of the others.
     """
     until = now - NEW_FOR
-    vouching = Sheet.objects.filter(
-        created_at__range=(until - ASLEEP_AFTER, until), withdrawn_at=None, finding__finding__in=list(fitting)
-    ).exclude(uuid__in=list(besides))
-    return Contributor.objects.filter(Q(import_name__isnull=False) | Q(pk__in=vouching.values("contributor")))
+    asked = Sheet.objects.filter(withdrawn_at=None).exclude(uuid__in=list(besides))
+    vouching = asked.filter(
+        created_at__range=(until - ASLEEP_AFTER, until), finding__finding__in=list(fitting)
+    ).values("contributor")
+    imported = asked.filter(contributor__import_name__isnull=False, finding__finding="fits")
+    return Contributor.objects.filter(Q(pk__in=imported.values("contributor")) | Q(pk__in=vouching))
 
 
 def slips_alike() -> list[SheetFinding]:

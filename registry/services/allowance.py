@@ -19,7 +19,7 @@ from django.db.models import Count, F, Max, Min, Q, QuerySet
 from django.utils import timezone
 
 from registry.errors import RegistryError, RegistryErrors, refusal
-from registry.models import Contributor, SheetFinding, SheetVersion, User
+from registry.models import AuditEntry, Contributor, Sheet, SheetFinding, SheetVersion, User
 from registry.permissions import is_moderator
 from registry.translation import gettext as _
 
@@ -28,6 +28,7 @@ DAY = timedelta(days=1)
 ONE_GO = timedelta(minutes=1)  # a sheet and its second pass, in a call of thousands too
 AFTER_WEEK, AFTER_MONTH, MODERATOR = 3, 15, 50  # times what a new account may
 FITTING = ("fits", "slip")
+SHEETS_A_DISPUTE = 5  # ten disputes a day of a new account
 SHEETS_TO_JUDGE, WELL, BADLY = 5, 0.8, 0.5
 
 
@@ -135,6 +136,42 @@ def jobs_require(contributor: Contributor) -> None:
             _("Begin the rest tomorrow: the number grows with the account's age and with sheets that fit."),
             wait=seconds_until_older(times, len(times) - a_day + 1),
         )
+
+
+def disputes_require(user: User) -> None:
+    """Raise RegistryErrors unless one more dispute may be opened today: a disputed cell says so at once."""
+    a_day = allowance_of(user).a_day
+    if a_day is None:
+        return
+    most = max(1, a_day // SHEETS_A_DISPUTE)
+    times = list(
+        user.disputes.filter(created_at__gt=timezone.now() - DAY).values_list("created_at", flat=True)
+    )
+    if len(times) >= most:
+        raise refusal(
+            "allowance_used",
+            _("This account may open {a_day} disputes a day for now.").format(a_day=most),
+            _("Where much of a chart is wrong, dispute the design; or go on tomorrow."),
+            wait=seconds_until_older(times, len(times) - most + 1),
+        )
+
+
+def restore_require(contributor: Contributor, sheet: Sheet) -> None:
+    """Raise RegistryErrors unless the sheet may be brought back today.
+
+    One of an earlier day moves a chart as a new one does: sent and withdrawn day by day, sheets would
+    otherwise come back all at once.  One of today has been counted.
+    """
+    since = timezone.now() - DAY
+    user = contributor.user
+    if not settings.BENCHQUORUM_NEW_SHEETS or user is None or sheet.created_at > since:
+        return
+    back = AuditEntry.objects.filter(actor_uuid=user.uuid, action="sheet_restore", at__gt=since)
+    times = [*back.values_list("at", flat=True), *(at for sent in _moments(contributor) for at in sent)]
+    allowance = Allowance(sheet_allowance(contributor).a_day, len(times))
+    if allowance.left == 0:
+        wait = seconds_until_older(times, len(times) + 1 - (allowance.a_day or 0))
+        raise RegistryErrors([allowance_used(allowance, wait)])
 
 
 def seconds_until_older(times: Iterable[datetime], n: int) -> float:

@@ -29,7 +29,9 @@ from registry.models import (
 )
 from registry.permissions import is_party, require
 from registry.selectors.facts import FactLine, answers_of, fact_line
+from registry.selectors.late_tables import late_tables
 from registry.selectors.parties import parties
+from registry.selectors.queue import grouped_sheets
 from registry.selectors.seen import case_seen
 from registry.selectors.sheet_table import BesideTable, beside_pattern
 from registry.selectors.standing import slips_alike
@@ -219,6 +221,10 @@ def _variant_case(uuid: UUID) -> CasePage | None:
         .order_by("pk")
     )
     page.group += [slip for slip in slips_alike() if slip.revision.design_id == design.pk]
+    known = grouped_sheets()
+    if {found.sheet.uuid for found in page.group} <= known:  # nothing, or all decided
+        tables = (table for table in late_tables() if table[0].revision.design_id == design.pk)
+        page.group = next((one for one in tables if not known & {f.sheet.uuid for f in one}), page.group)
     return page
 
 

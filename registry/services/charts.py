@@ -35,6 +35,7 @@ from registry.selectors.kept_charts import shape_key
 from registry.selectors.mirrors import is_mirror
 from registry.services.audit import record
 from registry.services.changes import change_of_revision
+from registry.services.first_figures import reasons_of_creeping
 from registry.services.holding import reasons_of_history, reasons_to_hold, starts_gone
 from registry.services.newcomers import reasons_of_newcomers
 from registry.services.plain_rows import rows_write
@@ -155,6 +156,7 @@ def _add(
     reasons = []
     if current is not None and published is not None:
         reasons = reasons_against(current.revision, content)
+        reasons += reasons_of_creeping(design, content, besides=reasons)
         reasons += reasons_of_newcomers(published, content, timezone.now())
     shown_last = newest.exclude(state__in=[State.HELD, State.REFUSED]).first()
     if shown_last is not None and shown_last.state == State.WITHDRAWN:

@@ -31,6 +31,7 @@ from registry.permissions import is_moderator, may, require
 from registry.selectors.labels import DesignLabels
 from registry.selectors.parties import parties
 from registry.services.accounts import contributor_held
+from registry.services.allowance import disputes_require
 from registry.services.audit import record
 from registry.services.effects.base import counted_in, routing
 from registry.services.notices import notify
@@ -84,6 +85,8 @@ def dispute_open(
             _("You dispute this already."),
             _("Write what is new into that thread."),
         )
+    if not appeal:
+        disputes_require(by)
     dispute = Dispute.objects.create(
         target_kind=target_kind,
         target_uuid=target_uuid,

@@ -45,11 +45,11 @@ def reasons_to_hold(before: dict[str, Any], after: dict[str, Any]) -> list[dict[
             if cell["state"] != now["state"]:
                 reasons.append(_reason(variant["variant"], now, cell["state"], starts))
             else:
-                reasons += _figure_reasons(variant["variant"], cell, now)
+                reasons += figure_reasons(variant["variant"], cell, now)
     return reasons
 
 
-def _figure_reasons(variant: str, cell: dict[str, Any], now: dict[str, Any]) -> list[dict[str, Any]]:
+def figure_reasons(variant: str, cell: dict[str, Any], now: dict[str, Any]) -> list[dict[str, Any]]:
     """The typical figure left the range in which good units were accepted, or that became much wider."""
     was, is_ = cell.get("ohm"), now.get("ohm")
     if not was or not is_:
@@ -116,6 +116,12 @@ def starts_settled(chart: dict[str, Any]) -> bool:
     """Whether readers may rely on any cell of a start position."""
     starts, cells = _starts(chart), _all_cells(chart).values()
     return any(cell["position"] in starts and _is_settled(cell, starts) for cell in cells)
+
+
+def settled_cells(chart: dict[str, Any]) -> dict[Place, dict[str, Any]]:
+    """By variant and place."""
+    starts = _starts(chart)
+    return {key: cell for key, cell in _all_cells(chart).items() if _is_settled(cell, starts)}
 
 
 def _starts(chart: dict[str, Any]) -> set[str]:

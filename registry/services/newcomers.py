@@ -4,7 +4,8 @@ An agreed cell can't be moved unseen; this closes the other way, a false variant
 it.  What counts is what somebody sent before, and that it fitted, not how old their account is: one that was
 kept in a drawer, one that slept for half a year, one that was deleted right after its sheets were sent: all
 are as new.  The sheets of the table itself don't vouch for it, however long it has waited.
-Contributors that were imported under a name of their own are vouched for by whoever runs the registry.
+Contributors that were imported under a name of their own are known as soon as something of theirs fits:
+whoever runs the registry vouches for a file.
 """
 
 from __future__ import annotations

@@ -24,7 +24,7 @@ from registry.models import (
 )
 from registry.permissions import require
 from registry.services.accounts import contributor_at_hand
-from registry.services.allowance import allowance_require
+from registry.services.allowance import allowance_require, restore_require
 from registry.services.audit import record
 from registry.services.changes import change_of_version
 from registry.services.meters import meter_of
@@ -211,6 +211,7 @@ def sheet_restore(*, by: User, sheet: Sheet, still: Still | None = None) -> None
     """Bring back a sheet that its contributor withdrew."""
     sheet = _own_locked(by, sheet, still)
     if sheet.withdrawn_at is not None:
+        restore_require(sheet.contributor, sheet)
         sheet.withdrawn_at, sheet.withdrawn_reason = None, ""
         sheet.save(update_fields=["withdrawn_at", "withdrawn_reason"])
         record(by=by, action="sheet_restore", target_kind="sheet", target_uuid=sheet.uuid)

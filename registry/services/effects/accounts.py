@@ -8,7 +8,7 @@ from django.contrib.auth.models import Group
 from django.utils import timezone
 
 from registry.errors import refuse
-from registry.models import CaseClaim, Contributor, Decision, User
+from registry.models import CaseClaim, Contributor, Decision, Dispute, Target, User
 from registry.permissions import MODERATORS
 from registry.services.effects.base import ACCOUNT, Effect, counted_in, routing, target_row
 from registry.services.notices import notify
@@ -70,13 +70,17 @@ def check_account(decision: Decision) -> None:
 
 
 def account_designs(decision: Decision) -> set[int]:
-    """Every design that a sheet of the account counts for."""
+    """Every design that a sheet of the account counts for, or a cell of which it disputes."""
     contributor = Contributor.objects.get(uuid=decision.target_uuid)
     overlays = routing()
     pairs = contributor.sheets.values_list("uuid", "design__uuid")
     ends: set[tuple[UUID | None, UUID]] = {
         (sheet if sheet in overlays.moved else None, design) for sheet, design in pairs
     }
+    disputed = Dispute.objects.filter(
+        opened_by__contributor=contributor, target_kind=Target.CELL, state=Dispute.State.OPEN
+    )
+    ends |= {(None, design) for design in disputed.values_list("target_uuid", flat=True)}
     return {pk for sheet, design in ends for pk in counted_in(sheet, design, overlays)}
 
 

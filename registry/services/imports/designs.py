@@ -12,7 +12,7 @@ from registry.bridge.tables import common_pin
 from registry.errors import RegistryError
 from registry.formats.labels import natural_key
 from registry.formats.tidy_table import TidyTable
-from registry.models import Connector, Contributor, Design, Pin, Position, User, part_key
+from registry.models import Connector, Contributor, CurrentChart, Design, Pin, Position, User, part_key
 from registry.services.accounts import contributor_of
 from registry.services.catalogue import MOST_POSITIONS
 from registry.translation import gettext as _
@@ -29,6 +29,7 @@ class DesignPlan:
     positions: dict[int, str] = field(default_factory=dict)  # step → label, to be made
     pins: list[str] = field(default_factory=list)  # to be made
     common: str | None = None
+    grows: bool = True  # by this file
     errors: list[RegistryError] = field(default_factory=list)
     position_ids: dict[str, int] = field(default_factory=dict)  # label or alias → id
     pin_ids: dict[str, int] = field(default_factory=dict)
@@ -107,8 +108,12 @@ def _make(plans: list[DesignPlan], proposer: Contributor | None) -> None:
     Connector.objects.bulk_update(with_common, ["common"], batch_size=500)
 
 
-def plan_designs(table: TidyTable) -> dict[str, DesignPlan]:
-    """A plan for each design of the table, by its name in the file."""
+def plan_designs(table: TidyTable, by: User | None = None) -> dict[str, DesignPlan]:
+    """A plan for each design of the table, by its name in the file.  by: whose own file it is, if anybody's.
+
+    Only a proposed design grows by an import; a confirmed one has been drawn by somebody.  Nor does one that
+    has agreed cells grow by one person's file: what a mirrored sheet means depends on its pins.
+    """
     known = {
         design.name: design
         for design in Design.objects.filter(name__in=list(table.designs)).prefetch_related(
@@ -116,6 +121,10 @@ def plan_designs(table: TidyTable) -> dict[str, DesignPlan]:
         )
     }
     plans = {name: DesignPlan(name, known.get(name)) for name in table.designs}
+    agreed = CurrentChart.objects.filter(design__in=list(known.values()), cells_agreed__gt=0)
+    drawn = set() if by is None else set(agreed.values_list("design", flat=True))
+    for name, design in known.items():
+        plans[name].grows = design.state == Design.State.PROPOSED and design.pk not in drawn
     of_sheet = np.array([sheet.design for sheet in table.sheets], dtype=np.int64)
     design_column = of_sheet[table.sheet] if len(table) else of_sheet
     order = np.argsort(design_column, kind="stable")
@@ -187,8 +196,7 @@ def _common(table: TidyTable, rows: np.ndarray) -> str | None:
 
 
 def _may_extend(plan: DesignPlan, what: str, label: str, line: int) -> None:
-    """Only a proposed design grows by an import; a confirmed one has been drawn by somebody."""
-    if plan.design is not None and plan.design.state == Design.State.CONFIRMED:
+    if not plan.grows:
         plan.errors.append(
             RegistryError(
                 "label_unknown",

@@ -61,7 +61,7 @@ def import_plan(table: TidyTable, *, by: User | None = None) -> ImportPlan:
     """A dry run.  by: the person signed in, who is then the one contributor; None: the command's own."""
     if by is not None:
         require(by, "submit")
-    designs = plan_designs(table)
+    designs = plan_designs(table, by)
     errors = [error for plan in designs.values() for error in plan.errors]
     new, known = [], 0
     stored = stored_rows(_known_sheets(table, by), one_owner=by is not None)
