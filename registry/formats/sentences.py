@@ -207,6 +207,23 @@ def _still_differing(finding: Plain, common: str | None) -> str | None:
     return text.format(cells=cells_text(cells, common))
 
 
+def far_figures(finding: Plain) -> list[Plain]:
+    """The cells of a sheet whose figures lie beyond the limit for action (|z| of 3 and more)."""
+    return [figure for figure in finding.get("unusual") or [] if figure["word"] == "action"]
+
+
+def far_figures_message(finding: Plain, common: str | None = None) -> str:
+    """Which figures lie far beyond what other units show; "" where none does."""
+    cells = far_figures(finding)
+    if not cells:
+        return ""
+    return ngettext(
+        "The figure at {cells} is far beyond other units'.",
+        "The figures at {cells} are far beyond other units'.",
+        len(cells),
+    ).format(cells=cells_text(cells, common))
+
+
 def _closed(*parts: str | None) -> str:
     return "; ".join(part for part in parts if part) + "."
 

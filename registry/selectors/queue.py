@@ -34,7 +34,7 @@ from registry.models import (
 )
 from registry.models.catalogue import DesignState
 from registry.selectors.late_tables import late_tables
-from registry.selectors.standing import slips_alike
+from registry.selectors.standing import newcomers_alike
 
 FITTING = ("fits", "slip", "other_variant")  # nothing to decide: slips are weighed, variants have a table
 START = 10.0
@@ -162,9 +162,9 @@ def _sheets() -> Iterable[Case]:
             since=sheet.created_at,
             params={"p": finding.p, "body": finding.body},
         )
-    for slip in slips_alike():
-        if not settled.get(slip.sheet.uuid, set()) & {"", "slip"}:
-            groups[slip.sheet.design_id].append(slip)
+    for found in newcomers_alike():
+        if not settled.get(found.sheet.uuid, set()) & {"", found.finding}:
+            groups[found.sheet.design_id].append(found)
     late = late_tables()
     known = grouped_sheets() if groups or late else set()
     cases = {

@@ -9,12 +9,13 @@ from datetime import datetime, timedelta
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
+from registry.formats.sentences import far_figures
 from registry.models import Contributor, Sheet, SheetFinding
 
 NEW_FOR = timedelta(days=30)
 ASLEEP_AFTER = timedelta(days=180)
 FITTING = ("fits", "slip")
-ALIKE = 2  # slips of newcomers at one place that are no chance any more
+ALIKE = 2  # sheets of newcomers that say the same at one place are no chance any more
 
 
 def of_standing(
@@ -35,25 +36,28 @@ def of_standing(
     return Contributor.objects.filter(Q(pk__in=imported.values("contributor")) | Q(pk__in=vouching))
 
 
-def slips_alike() -> list[SheetFinding]:
-    """Slips of newcomers at a place where another newcomer's sheet, or another of theirs, slips too.
+def newcomers_alike() -> list[SheetFinding]:
+    """Sheets of newcomers of which another newcomer's, or another of theirs, says the same at one place.
 
-    Each is weighed as what it seems, a contact missed or invented; several at one place may be a campaign too
-    small to be told from chance by the engine, so somebody looks, however long it waits: no slip vouches for
-    who sent it.
+    What they say there is a slip, a contact missed or invented; or a figure far beyond what the cell shows,
+    which changes no state.  Each is weighed as what it seems; several at one place may be a campaign too small
+    to be told from chance by the engine, so somebody looks, however long it waits: no slip vouches for who
+    sent it.
     """
     known = of_standing(timezone.now(), fitting=["fits"])
-    slips = (
-        SheetFinding.objects.filter(finding="slip", sheet__withdrawn_at=None)
+    findings = (
+        SheetFinding.objects.filter(
+            Q(finding="slip") | Q(finding="fits", body__unusual__0__isnull=False), sheet__withdrawn_at=None
+        )
         .exclude(sheet__contributor__in=known.values("pk"))
         .select_related("sheet__design", "sheet__contributor__workshop", "sheet__unit", "revision")
         .defer("revision__content", "revision__inputs")
         .order_by("pk")
     )
     places: dict[tuple[object, ...], list[SheetFinding]] = defaultdict(list)
-    for slip in slips:
-        for cell in slip.body.get("cells", []):
+    for found in findings:
+        for cell in [*found.body.get("cells", []), *far_figures(found.body)]:
             pins = sorted((cell["pin"], cell["against"]))
-            places[slip.revision.design_id, cell["position"], cell["between"], *pins].append(slip)
-    alike = {slip.pk: slip for found in places.values() if len(found) >= ALIKE for slip in found}
+            places[found.revision.design_id, cell["position"], cell["between"], *pins].append(found)
+    alike = {one.pk: one for there in places.values() if len(there) >= ALIKE for one in there}
     return [alike[pk] for pk in sorted(alike)]

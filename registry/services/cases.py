@@ -34,7 +34,7 @@ from registry.selectors.parties import parties
 from registry.selectors.queue import grouped_sheets
 from registry.selectors.seen import case_seen
 from registry.selectors.sheet_table import BesideTable, beside_pattern
-from registry.selectors.standing import slips_alike
+from registry.selectors.standing import newcomers_alike
 from registry.services.case_acts import Act, acts_for, waits_for_voice
 from registry.services.case_charts import Ahead, chart_ahead, supposed
 from registry.services.decision_checks import why_no_second
@@ -220,7 +220,7 @@ def _variant_case(uuid: UUID) -> CasePage | None:
         .select_related("sheet__contributor__workshop", "sheet__unit")
         .order_by("pk")
     )
-    page.group += [slip for slip in slips_alike() if slip.revision.design_id == design.pk]
+    page.group += [found for found in newcomers_alike() if found.revision.design_id == design.pk]
     known = grouped_sheets()
     if {found.sheet.uuid for found in page.group} <= known:  # nothing, or all decided
         tables = (table for table in late_tables() if table[0].revision.design_id == design.pk)

@@ -20,6 +20,7 @@ Place = tuple[Any, ...]
 SETTLED = ("agreed", "disputed")
 SETTLED_AT_START = (*SETTLED, "provisional")
 FOR_TWO = ("start_position", "variant_gone", "after_withdrawal")  # reasons that two moderators answer for
+CLOSED_OHM = 20.0  # Ω, leads subtracted: what reads below is closed (model.md)
 WIDER = 2.0  # times as wide an acceptance range is no chance of one unit more
 
 
@@ -50,12 +51,19 @@ def reasons_to_hold(before: dict[str, Any], after: dict[str, Any]) -> list[dict[
 
 
 def figure_reasons(variant: str, cell: dict[str, Any], now: dict[str, Any]) -> list[dict[str, Any]]:
-    """The typical figure left the range in which good units were accepted, or that became much wider."""
+    """The typical figure left the range in which good units were accepted, or that became much wider.
+
+    Of a contact that had no figure so far, as where all read by a buzzer, the limit of a closed one counts.
+    """
     was, is_ = cell.get("ohm"), now.get("ohm")
-    if not was or not is_:
+    if not is_:
         return []
-    (low, high), (lowest, highest) = was["accept"], is_["accept"]
-    place = {"variant": variant, **{name: now[name] for name in ("position", "pin", "against")}}
+    (lowest, highest), place = is_["accept"], {name: now[name] for name in ("position", "pin", "against")}
+    place = {"variant": variant, **place}
+    if not was:
+        beyond = now["state"] == "closed" and highest > CLOSED_OHM
+        return [{"code": "figure_wider", **place, "from": CLOSED_OHM, "to": highest}] if beyond else []
+    low, high = was["accept"]
     if figure_left(was, is_):
         return [{"code": "figure_changed", **place, "from": was["typical"], "to": is_["typical"]}]
     if highest - lowest > WIDER * (high - low):

@@ -9,7 +9,7 @@ from django import template
 from registry.formats.decision_words import held_words, kind_words
 from registry.formats.deed_words import deed_words
 from registry.formats.figures import cell_text
-from registry.formats.sentences import finding_message
+from registry.formats.sentences import far_figures_message, finding_message
 from registry.models import Decision, User
 from registry.moderation.words import who
 from registry.services.cases import days_left
@@ -66,7 +66,7 @@ def place_words(cell: dict[str, Any], common: str | None = None) -> str:
 
 @register.filter
 def found_words(body: dict[str, Any], common: str | None = None) -> str:
-    return finding_message(body, common)
+    return f"{finding_message(body, common)} {far_figures_message(body, common)}".strip()
 
 
 @register.filter

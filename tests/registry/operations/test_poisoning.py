@@ -23,7 +23,7 @@ from registry.services.holding import WIDER
 from registry.services.imports.tidy_file import import_apply
 from registry.services.sheets import sheet_submit, sheet_withdraw
 from tests.api.made import made_token
-from tests.registry.moderation.made import account, made_design, pattern, sheet_json
+from tests.registry.moderation.made import account, made_design, pattern, readers, sheet_json
 from tests.registry.operations.campaigns import (
     LIES,
     Clock,
@@ -97,13 +97,30 @@ def test_thirty_in_a_hundred_and_the_one_act_that_takes_them_out(
 @pytest.mark.parametrize(("units", "people"), [(HONEST, PEOPLE), (5, 3)])
 def test_a_lie_about_ohms_moves_no_figure(accounts: int, units: int, people: int) -> None:
     design = agreed_design(units, people)
-    before, was = figures(design), shown(design)
+    before, was, content = figures(design), shown(design), shown_bytes(design)
     lies_sent(design, worn, -(-3 * units // 7), newcomers(accounts))
     chart_refresh(design_id=design.pk)
     now = figures(design)
     assert nothing_moved(design, was) and len(before) > 9
     for place, (_typical, accepted) in before.items():
         assert now[place][0] <= accepted and now[place][1] <= WIDER * accepted, place
+    assert [case.kind for case in cases_of(design)] == ["variant"]  # within one refresh
+    assert len(set_aside(account("desk", moderator=True), design)) == 1
+    assert shown_bytes(design) == content and not cases_of(design)
+
+
+@pytest.mark.parametrize(("reading", "waits"), [("15", True), ("0.4", False)])
+def test_first_figure_of_contacts_that_were_read_by_a_buzzer(reading: str, waits: bool) -> None:
+    design = made_design(account("proposer"))
+    buzzer = {place: "cont" if told == "0.4" else told for place, told in pattern().items()}
+    for person in readers(5):
+        sheet_submit(by=person, body=sheet_json(design, buzzer))
+    chart_refresh(design_id=design.pk)
+    assert agreed_states(shown(design)) and not figures(design)
+    lies_sent(design, lambda told: {**told, ("P", "2"): reading}, 1, newcomers(1))
+    chart_refresh(design_id=design.pk)
+    assert (held(design) is not None) == waits
+    assert ("a", "P", "2") not in figures(design) or not waits
 
 
 @pytest.mark.parametrize(("units", "people"), [(5, 3), (6, 3), (7, 4), (8, 4)])
