@@ -40,9 +40,9 @@ def newcomers_alike() -> list[SheetFinding]:
     """Sheets of newcomers of which another newcomer's, or another of theirs, says the same at one place.
 
     What they say there is a slip, a contact missed or invented; or a figure far beyond what the cell shows,
-    which changes no state.  Each is weighed as what it seems; several at one place may be a campaign too small
-    to be told from chance by the engine, so somebody looks, however long it waits: no slip vouches for who
-    sent it.
+    which changes no state.  Each is weighed as what it seems; several at one place may be a campaign too
+    small to be told from chance by the engine, so somebody looks, however long it waits: no slip vouches for
+    who sent it.
     """
     known = of_standing(timezone.now(), fitting=["fits"])
     findings = (
