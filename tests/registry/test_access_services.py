@@ -51,9 +51,10 @@ Kwargs = dict[str, Any]
 # Called beneath a service that has asked; what they get is held already.
 BENEATH = """audit.record effects.taken_back jobs.benching.sheet_store jobs.events.event_add
     jobs.events.job_locked fleet.vehicles.distance_keep fleet.fittings.fitting_begin
-    fleet.fittings.fitting_end fleet.job_fittings.vehicle_fitted demo_jobs.demo_job import_designs.carry_out
-    decision_ends.decision_end decision_waiting.set_waiting decision_waiting.wait_for_second
-    decision_checks.check_no_party recall.revision_fetched import_files.columns_for""".split()  # noqa: SIM905
+    fleet.fittings.fitting_end fleet.job_fittings.vehicle_fitted demo.jobs.demo_job imports.designs.carry_out
+    imports.designs.plan_designs decision_ends.decision_end decision_waiting.set_waiting
+    decision_waiting.wait_for_second decision_checks.check_no_party decision_checks.why_no_second recall.revision_fetched
+    imports.files.columns_for""".split()  # noqa: SIM905
 # About what the caller has, or makes, alone: no object of somebody else's goes in.
 OWN: dict[str, Kwargs] = {
     "meters.meter_keep": {"body": {}},
@@ -64,16 +65,16 @@ OWN: dict[str, Kwargs] = {
     "tokens.token_make": {"name": "x", "scopes": ["read"]},
     "tokens.token_revoke": {"key": "x"},
     "work.work_ask": {"kind": "bulk", "asked": {}},
-    "import_files.file_preview": {"asked": {}},
-    "import_files.file_import": {"asked": {}},
+    "imports.files.file_preview": {"asked": {}},
+    "imports.files.file_import": {"asked": {}},
     "sheet_bulk.sheets_submit": {"bodies": []},
     "sheets.sheet_submit": {"body": {}},
     "sheets.sheet_take": {"body": {}},
     "invitations.invitation_take": {"token": "x"},
     "fleet.organisations.member_join": {"token": "x"},
     "fleet.organisations.organisation_make": {"body": {}},
-    "cohorts.fleet_say": {"units": 3},
-    "webhooks.webhook_make": {"body": {}},
+    "lives.cohorts.fleet_say": {"units": 3},
+    "webhooks.keeping.webhook_make": {"body": {}},
     "catalogue.design_propose": {"body": {}},
     "signed_in.session_end": {"number": 1},
     "signed_in.sessions_end_others": {"here": None},
@@ -81,7 +82,7 @@ OWN: dict[str, Kwargs] = {
 # A suspended account may still: go, take its data along, hear less, appeal.
 THOUGH_SUSPENDED = """accounts.account_erase own_evidence.account_data notices.mail_again
     notices.notices_read case_decide.claim_leave wanted.want_no_more wanted.unfollow
-    disputes.dispute_open units.unit_same_take_back""".split()  # noqa: SIM905
+    disputes.dispute_open units.unit_same_take_back signed_in.sessions_end_unproven""".split()  # noqa: SIM905
 # About a design that is there for everybody.
 OPEN_DESIGN: dict[str, Kwargs] = {
     "bulk_entry.matrix_submit": {"data": b"", "body": {}},
@@ -104,8 +105,8 @@ DESK: dict[str, Callable[[Kwargs], Kwargs]] = {
     "invitations.invitation_make": lambda own: {"email": "a@b.example", "link": str},
     "invitations.invitation_agree": lambda own: {"uuid": uuid4(), "link": str},
     "invitations.invitation_withdraw": lambda own: {"uuid": uuid4()},
-    "cohorts.fleet_confirm": lambda own: {"report": own["report"]},
-    "cohorts.fleet_end": lambda own: {"report": own["report"]},
+    "lives.cohorts.fleet_confirm": lambda own: {"report": own["report"]},
+    "lives.cohorts.fleet_end": lambda own: {"report": own["report"]},
     "habits.habits_of": lambda own: {"contributor": own["contributor"]},
     "habits.habits_of_all": lambda own: {},
     "refreshes.refresh_retry": lambda own: {"design": own["design"]},
@@ -155,23 +156,26 @@ OTHERS: dict[str, Callable[[Kwargs], Kwargs]] = {
     "sheets.sheet_restore": lambda own: {"sheet": own["sheet"]},
     "pictures.picture_add": lambda own: {"sheet": own["sheet"], "upload": io.BytesIO(b"")},
     "pictures.picture_remove": lambda own: {"picture": own["picture"]},
-    "unit_events.unit_event_tell": lambda own: {"unit": own["sheet"].unit, "body": {}},
-    "unit_events.unit_event_take_back": lambda own: {"event": own["event"]},
+    "lives.unit_events.unit_event_tell": lambda own: {"unit": own["sheet"].unit, "body": {}},
+    "lives.unit_events.unit_event_take_back": lambda own: {"event": own["event"]},
     "units.unit_same": lambda own: {"unit": own["sheet"].unit, "same_as": own["sheet"].unit},
     "decisions.agree": lambda own: {"decision": own["decision"]},
     "disputes.dispute_take_back": lambda own: {"dispute": own["dispute"]},
     "disputes.dispute_write": lambda own: {"dispute": own["appeal"], "text": "x"},
-    "webhooks.webhook_secret": lambda own: {"webhook": own["webhook"]},
-    "webhooks.webhook_end": lambda own: {"webhook": own["webhook"]},
-    "webhooks.webhook_replay": lambda own: {"webhook": own["webhook"], "since": 0},
-    "webhooks.delivery_replay": lambda own: {"delivery": own["delivery"]},
+    "webhooks.keeping.webhook_secret": lambda own: {"webhook": own["webhook"]},
+    "webhooks.keeping.webhook_end": lambda own: {"webhook": own["webhook"]},
+    "webhooks.keeping.webhook_replay": lambda own: {"webhook": own["webhook"], "since": 0},
+    "webhooks.keeping.delivery_replay": lambda own: {"delivery": own["delivery"]},
     **{name: (lambda own, more=more: {"job": own["job"], **more}) for name, more in JOB.items()},
     **{name: (lambda own, more=more: {"organisation": own["fleet"], **more}) for name, more in FLEET.items()},
     **{name: (lambda own, more=more: {"vehicle": own["vehicle"], **more}) for name, more in VEHICLE.items()},
 }
 # Of somebody else's things it finds none, and says so by what it gives back.
 FINDS_NONE = {"facts.fact_take_back"}
-BY_COMMAND = {"imports.import_plan", "imports.import_apply"}  # a person's own file: `file_import`
+BY_COMMAND = {
+    "imports.tidy_file.import_plan",
+    "imports.tidy_file.import_apply",
+}  # a person's own file: `file_import`
 
 
 def services() -> Iterator[tuple[str, Callable[..., Any]]]:
@@ -314,7 +318,7 @@ def test_the_desk_is_the_moderators(own: Kwargs, settings: Any) -> None:
     }
     mine = {
         ("owner", "habits.habits_of"),
-        ("owner", "cohorts.fleet_end"),
+        ("owner", "lives.cohorts.fleet_end"),
     }  # their own figures, their own word
     wrong = [
         f"{kind}: {name}"

@@ -40,6 +40,7 @@ def until_it_waits(other: Future[Any]) -> bool:
         if other.done():
             return False
         with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_stat_clear_snapshot()")  # who is connected is read once a transaction
             cursor.execute(
                 "SELECT count(*) FROM pg_locks JOIN pg_stat_activity USING (pid) "
                 "WHERE NOT granted AND datname = current_database()"

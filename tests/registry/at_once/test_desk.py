@@ -165,7 +165,7 @@ def test_a_decision_that_is_refused_while_the_clock_looks_at_it_keeps_its_reason
         kind="set_aside", target_kind="sheet", target_uuid=sheet.uuid, reason="worn leads",
         proposer=moderator, needs_second=True, state=Decision.State.WAITING,
     )  # fmt: skip
-    refusing, seconds = [], due_decisions.seconds_for
+    refusing, seconds = [], due_decisions.wait_for_second
 
     def slowly(*args: Any) -> Any:
         refuse = {"by": moderator, "decision": decision, "reason": "the leads were fine"}
@@ -173,7 +173,7 @@ def test_a_decision_that_is_refused_while_the_clock_looks_at_it_keeps_its_reason
         until_it_waits(refusing[0])
         return seconds(*args)
 
-    monkeypatch.setattr(due_decisions, "seconds_for", slowly)
+    monkeypatch.setattr(due_decisions, "wait_for_second", slowly)
     due_decisions.apply_due()
     refusing[0].result(WAIT)
     decision.refresh_from_db()

@@ -28,8 +28,8 @@ from tests.registry.services.mail_servers import SCRIPTED, Scripted
 
 pytestmark = pytest.mark.django_db
 STEPS = (
-    "decisions", "reminders", "laws", "notices", "digests", "mail", "invitations", "traces", "webhooks",
-    "chain", "open data",
+    "decisions", "reminders", "laws", "notices", "digests", "mail", "invitations", "traces", "work",
+    "webhooks", "chain", "open data",
 )  # fmt: skip
 
 
