@@ -53,7 +53,8 @@ BENEATH = """audit.record effects.taken_back jobs.benching.sheet_store jobs.even
     jobs.events.job_locked fleet.vehicles.distance_keep fleet.fittings.fitting_begin
     fleet.fittings.fitting_end fleet.job_fittings.vehicle_fitted demo.jobs.demo_job imports.designs.carry_out
     imports.designs.plan_designs decision_ends.decision_end decision_waiting.set_waiting
-    decision_waiting.wait_for_second decision_checks.check_no_party decision_checks.why_no_second recall.revision_fetched
+    decision_waiting.wait_for_second decision_checks.check_no_party decision_checks.why_no_second
+    recall.revision_fetched
     imports.files.columns_for""".split()  # noqa: SIM905
 # About what the caller has, or makes, alone: no object of somebody else's goes in.
 OWN: dict[str, Kwargs] = {
