@@ -12,7 +12,7 @@ from django.core.cache import cache
 from registry.models import CurrentChart, Decision, Design
 from registry.selectors.evidence import Overlays, canonical, decisions_in_force, digest_of
 from registry.selectors.tolerance import cells_by_place
-from registry.services.charts import chart_of, frozen_inputs, reasons_for_moderators
+from registry.services.charts import chart_of, frozen_inputs, reasons_against
 from registry.services.holding import FOR_TWO
 from registry.services.snapshots import snapshot_in_force
 
@@ -80,7 +80,7 @@ def chart_ahead(design: Design, decision: Decision, *, sheet: UUID | None = None
         counted=counted,
         agreed=(_agreed(before), _agreed(after)),
         units=(before["counts"]["units"], after["counts"]["units"]),
-        reasons=() if current is None else tuple(reasons_for_moderators(current.revision, after)),
+        reasons=() if current is None else tuple(reasons_against(current.revision, after)),
         finding=found,
     )
 

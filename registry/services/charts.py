@@ -36,7 +36,7 @@ from registry.selectors.mirrors import is_mirror
 from registry.services.audit import record
 from registry.services.changes import change_of_revision
 from registry.services.first_figures import reasons_of_creeping
-from registry.services.holding import reasons_of_history, reasons_to_hold, starts_gone
+from registry.services.holding import reasons_of_history, reasons_to_hold
 from registry.services.newcomers import reasons_of_newcomers
 from registry.services.plain_rows import rows_write
 from registry.services.recall import tell_change
@@ -209,11 +209,6 @@ def reasons_against(shown: ChartRevision, content: dict[str, Any]) -> list[dict[
         *reasons_to_hold(published, content),
         *reasons_of_history(published, content, _shown_before(shown)),
     ]
-
-
-def reasons_for_moderators(shown: ChartRevision, content: dict[str, Any]) -> list[dict[str, Any]]:
-    """The same of a chart that a decision would make; no moderator alone takes a start position away."""
-    return [*reasons_against(shown, content), *starts_gone(json.loads(bytes(shown.content)), content)]
 
 
 def _current(design: Design) -> CurrentChart | None:

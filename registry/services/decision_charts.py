@@ -10,7 +10,7 @@ from django.db import transaction
 
 from registry.models import CurrentChart, Decision, Design
 from registry.selectors.evidence import digest_of
-from registry.services.charts import chart_of, frozen_inputs, reasons_for_moderators
+from registry.services.charts import chart_of, frozen_inputs, reasons_against
 from registry.services.effects import EFFECTS
 from registry.services.holding import FOR_TWO
 from registry.services.snapshots import snapshot_in_force
@@ -52,7 +52,7 @@ def charts_ahead(decision: Decision, act: Callable[[], None]) -> ChartsAhead:
                 current = CurrentChart.objects.filter(design=design).select_related("revision").first()
                 if current is not None:
                     _inputs, content = chart_of(design, inputs, snapshot)
-                    reasons += reasons_for_moderators(current.revision, content)
+                    reasons += reasons_against(current.revision, content)
             raise _Back
     except _Back:
         pass

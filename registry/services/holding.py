@@ -105,21 +105,6 @@ def reasons_of_history(
     return reasons
 
 
-def starts_gone(before: dict[str, Any], after: dict[str, Any]) -> list[dict[str, Any]]:
-    """Settled cells of start positions that a table which stays is left without.
-
-    Readers see them as not read, which misleads nobody, so it is shown at once where contributors withdraw
-    their own sheets; but no moderator alone takes them away from everybody.
-    """
-    starts, left = _starts(before), _all_cells(after).keys()
-    tables = {variant["variant"] for variant in after["variants"]}
-    return [
-        _reason(key[0], {**cell, "state": None}, cell["state"], starts)
-        for key, cell in _all_cells(before).items()
-        if cell["position"] in starts and _is_settled(cell, starts) and key[0] in tables and key not in left
-    ]
-
-
 def starts_settled(chart: dict[str, Any]) -> bool:
     """Whether readers may rely on any cell of a start position."""
     starts, cells = _starts(chart), _all_cells(chart).values()
