@@ -51,10 +51,7 @@ def chain_file() -> ChainFile | None:
 def chain_left() -> ChainFile | None:
     """The file, where the log here no longer has its last entry: rewritten, or an earlier backup restored."""
     there = chain_file()
-    if there is None or not there.number:
-        return None
-    kept = AuditEntry.objects.filter(number=there.number, hash=there.hash).exists()
-    return None if kept else there
+    return there if there is not None and _is_lost(there) else None
 
 
 def chain_publish() -> ChainFile:
@@ -64,16 +61,15 @@ def chain_publish() -> ChainFile:
     Raises RegistryError rather than write over entries that were published and that the log has lost.
     """
     chain_seal()
-    left = chain_left()
-    if left is not None:
+    there = chain_file()
+    if there is not None and _is_lost(there):
         raise RegistryError(
             "chain_left",
             _("The log here doesn't have entry {n} as {file} tells it: nothing was written over it.").format(
-                n=left.number, file=left.path
+                n=there.number, file=there.path
             ),
             _("Keep that file: move it away once those who follow it know that a backup was restored."),
         )
-    there = chain_file()
     last = AuditEntry.objects.exclude(number=None).order_by("-number").values_list("number", "hash").first()
     if there is not None and (there.number, there.hash) == (last or (0, FIRST)):
         return there
@@ -90,6 +86,12 @@ def chain_publish() -> ChainFile:
     written = chain_file()
     assert written is not None
     return written
+
+
+def _is_lost(there: ChainFile) -> bool:
+    """Whether the log has no such entry as its last one any more."""
+    entries = AuditEntry.objects.filter(number=there.number, hash=there.hash)
+    return bool(there.number) and not entries.exists()
 
 
 def _ends_whole(path: Path) -> bool:

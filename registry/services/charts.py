@@ -155,7 +155,7 @@ def _add(
     published = None if current is None else json.loads(bytes(current.revision.content))
     reasons = []
     if current is not None and published is not None:
-        reasons = reasons_against(current.revision, content)
+        reasons = _reasons_against(current.revision, published, content)
         reasons += reasons_of_creeping(design, content, besides=reasons)
         reasons += reasons_of_newcomers(published, content, timezone.now())
     shown_last = newest.exclude(state__in=[State.HELD, State.REFUSED]).first()
@@ -204,7 +204,13 @@ def publication_record(revision: ChartRevision) -> None:
 
 def reasons_against(shown: ChartRevision, content: dict[str, Any]) -> list[dict[str, Any]]:
     """Why a moderator must look at this chart where readers are shown that revision."""
-    published = json.loads(bytes(shown.content))
+    return _reasons_against(shown, json.loads(bytes(shown.content)), content)
+
+
+def _reasons_against(
+    shown: ChartRevision, published: dict[str, Any], content: dict[str, Any]
+) -> list[dict[str, Any]]:
+    """published: what the revision says."""
     return [
         *reasons_to_hold(published, content),
         *reasons_of_history(published, content, _shown_before(shown)),

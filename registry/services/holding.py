@@ -58,8 +58,8 @@ def figure_reasons(variant: str, cell: dict[str, Any], now: dict[str, Any]) -> l
     was, is_ = cell.get("ohm"), now.get("ohm")
     if not is_:
         return []
-    (lowest, highest), place = is_["accept"], {name: now[name] for name in ("position", "pin", "against")}
-    place = {"variant": variant, **place}
+    lowest, highest = is_["accept"]
+    place = {"variant": variant, **{name: now[name] for name in ("position", "pin", "against")}}
     if not was:
         beyond = now["state"] == "closed" and highest > CLOSED_OHM
         return [{"code": "figure_wider", **place, "from": CLOSED_OHM, "to": highest}] if beyond else []

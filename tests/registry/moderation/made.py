@@ -7,10 +7,11 @@ from typing import Any
 
 from django.contrib.auth.models import Group
 
-from registry.models import ChartRevision, Design, Sheet, User
+from registry.models import ChartRevision, Decision, Design, Sheet, User
 from registry.permissions import MODERATORS
 from registry.services.accounts import workshop_join
 from registry.services.catalogue import design_propose
+from registry.services.decisions import decide
 from registry.services.sheets import sheet_submit
 
 POSITIONS = ("P", "R", "N", "D", "L")
@@ -88,3 +89,9 @@ def newest(design: Design) -> ChartRevision:
 
 def readers(count: int) -> list[User]:
     return [account(f"reader{n}", workshop=f"yard {n}") for n in range(count)]
+
+
+def group_aside(by: User, design: Design, sheets: list[Sheet]) -> Decision:
+    payload = {"sheets": [str(sheet.uuid) for sheet in sheets]}
+    about = {"target_kind": "design", "target_uuid": design.uuid}
+    return decide(by=by, kind="set_aside", reason="They are copies.", payload=payload, **about)

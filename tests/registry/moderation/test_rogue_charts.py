@@ -13,6 +13,7 @@ from registry.services.decisions import approve, decide, undo
 from registry.services.sheets import sheet_submit
 from tests.registry.moderation.made import (
     CLOSED,
+    group_aside,
     made_design,
     made_sheet,
     newest,
@@ -29,12 +30,6 @@ World = tuple[Design, list[Sheet], list[User]]
 @pytest.fixture(autouse=True)
 def no_time_to_answer(settings: Any) -> None:
     settings.BENCHQUORUM_REPLY_DAYS = 0
-
-
-def group_aside(by: User, design: Design, sheets: list[Sheet]) -> Decision:
-    payload = {"sheets": [str(sheet.uuid) for sheet in sheets]}
-    about = {"target_kind": "design", "target_uuid": design.uuid}
-    return decide(by=by, kind="set_aside", reason="They are copies.", payload=payload, **about)
 
 
 def published(by: User, revision: ChartRevision) -> Decision:

@@ -15,7 +15,15 @@ from registry.services.cases import case_page
 from registry.services.decisions import approve, decide, undo
 from registry.services.due_decisions import apply_due
 from registry.services.packages.load_charts import load_decisions
-from tests.registry.moderation.made import CLOSED, made_design, made_sheet, newest, pattern, readers
+from tests.registry.moderation.made import (
+    CLOSED,
+    group_aside,
+    made_design,
+    made_sheet,
+    newest,
+    pattern,
+    readers,
+)
 from tests.registry.moderation.test_variants import tables
 
 pytestmark = pytest.mark.django_db
@@ -24,12 +32,6 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def no_time_to_answer(settings: Any) -> None:
     settings.BENCHQUORUM_REPLY_DAYS = 0
-
-
-def group_aside(by: User, design: Design, sheets: list[Sheet]) -> Decision:
-    payload = {"sheets": [str(sheet.uuid) for sheet in sheets]}
-    about = {"target_kind": "design", "target_uuid": design.uuid}
-    return decide(by=by, kind="set_aside", reason="They are copies.", payload=payload, **about)
 
 
 def by_two(moderators: list[User], decision: Decision) -> Decision:
